@@ -1,0 +1,3 @@
+from supervisor.cli.main import main
+
+main()

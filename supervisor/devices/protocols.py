@@ -1,0 +1,75 @@
+"""What the loop expects of its devices; real and simulated ones implement the same."""
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import Protocol
+
+from supervisor.readings import Channel, Sample
+
+
+class Alarm(Protocol):
+    """A deadline that acts by itself, whatever the loop is doing."""
+
+    def set(self, at_s: float) -> None:
+        """Act at this time unless set again or cancelled before."""
+        ...
+
+    def cancel(self) -> None: ...
+
+    def close(self) -> None: ...
+
+
+class Clock(Protocol):
+    def now_s(self) -> float:
+        """Monotonic seconds."""
+        ...
+
+    def sleep_until(self, at_s: float) -> None:
+        """Return at or after this time; at once when it has passed."""
+        ...
+
+    def wall(self) -> datetime:
+        """UTC. For records only, never for timing: it may step by years."""
+        ...
+
+    def alarm(self, act: Callable[[], None]) -> Alarm: ...
+
+
+class I2CBus(Protocol):
+    """An I2C bus in the calling convention of CircuitPython's ``busio.I2C``.
+
+    Every transfer ends within the bus deadline. Errors are OSError with the kernel's errno:
+    EREMOTEIO, EIO, ETIMEDOUT, ENXIO.
+    """
+
+    def try_lock(self) -> bool: ...
+
+    def unlock(self) -> None: ...
+
+    def writeto(
+        self, address: int, buffer: bytes, *, start: int = 0, end: int | None = None
+    ) -> None: ...
+
+    def readfrom_into(
+        self, address: int, buffer: bytearray, *, start: int = 0, end: int | None = None
+    ) -> None: ...
+
+    def writeto_then_readfrom(
+        self,
+        address: int,
+        out_buffer: bytes,
+        in_buffer: bytearray,
+        *,
+        out_start: int = 0,
+        out_end: int | None = None,
+        in_start: int = 0,
+        in_end: int | None = None,
+    ) -> None: ...
+
+    def close(self) -> None: ...
+
+
+class Sampler(Protocol):
+    """Takes conversions; never raises, never blocks past its deadline."""
+
+    def sample(self, channel: Channel) -> Sample: ...

@@ -1,0 +1,105 @@
+"""The data that flows from the bus to the rules: samples, readings, windows.
+
+Times ending in ``_s`` are seconds of the monotonic clock (see ``devices.clock``).
+"""
+
+from dataclasses import dataclass
+from enum import Enum
+
+
+class Channel(Enum):
+    """The three things that are measured. ``shunt`` reads as amperes, the others as volts."""
+
+    FRONT_CELL = "front_cell"
+    FAR_CELL = "far_cell"
+    SHUNT = "shunt"
+
+    @property
+    def unit(self) -> str:
+        return "A" if self is Channel.SHUNT else "V"
+
+
+class Quality(Enum):
+    """Why a reading may be believed, or may not. Only ``GOOD`` readings reach a limit."""
+
+    GOOD = "good"
+    CLIPPED = "clipped"  # the converter's end code, 7FFFh or 8000h
+    OUT_OF_RANGE = "out of range"  # no live cell or shunt reads like this
+    FROZEN = "frozen"  # the same code for too long: a live converter has noise
+    NO_ANSWER = "no answer"  # bus error after all retries
+    NOT_READY = "not ready"  # the conversion did not end within its deadline
+    CONFIG_CHANGED = "configuration changed"  # read-back differs from what was written
+    TOO_FEW = "too few"  # a window without enough good conversions
+
+    @property
+    def is_good(self) -> bool:
+        return self is Quality.GOOD
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One conversion as it left the converter.
+
+    ``code`` is the signed 16-bit result, or None when ``quality`` says why there is none.
+    """
+
+    channel: Channel
+    code: int | None
+    quality: Quality
+    taken_at_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A calibrated value with its quality and expanded uncertainty (k = 2).
+
+    ``value`` and ``uncertainty`` are in ``channel.unit``; ``value`` is None when the quality is
+    not good. ``low`` and ``high`` are the extremes of a window, equal to ``value`` for one
+    conversion.
+    """
+
+    channel: Channel
+    value: float | None
+    quality: Quality
+    uncertainty: float
+    taken_at_s: float
+    low: float | None = None
+    high: float | None = None
+
+    @property
+    def good_value(self) -> float | None:
+        """The value when it may be believed, else None: "cannot tell"."""
+        return self.value if self.quality.is_good else None
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """What every rule sees in one cycle.
+
+    ``scan`` holds the newest conversion of each fitted channel, ``window`` the newest mean over
+    whole mains cycles (None before the first). ``window_is_new`` is true in the one cycle in
+    which that mean appeared.
+    """
+
+    scan: dict[Channel, Reading]
+    window: dict[Channel, Reading] | None
+    window_is_new: bool
+    contactor: "ContactorState"
+    pace: "Pace"
+
+
+@dataclass(frozen=True, slots=True)
+class ContactorState:
+    """What the coil was told and what the auxiliary contact says (None when not fitted)."""
+
+    told_to_close: bool
+    told_at_s: float
+    auxiliary_closed: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How well the loop keeps its time: lateness of this cycle and deadlines missed so far."""
+
+    late_s: float
+    misses: int

@@ -1,0 +1,199 @@
+"""Settings of the parts: bus, converters, channels, contactor, panel."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from supervisor.settings.base import Amperes, Milliseconds, PinNumber, Seconds, Settings, Volts
+
+Inputs = Literal["0-1", "0-3", "1-3", "2-3", "0", "1", "2", "3"]
+RangeVolts = Literal[6.144, 4.096, 2.048, 1.024, 0.512, 0.256]
+
+
+class Bus(Settings):
+    """The I2C bus the converters sit on."""
+
+    number: Annotated[int, Field(ge=0, le=63)] = Field(
+        default=1, description="N of /dev/i2c-N; 1 is the one on a Raspberry Pi's header."
+    )
+    kilohertz: Literal[100, 400] = Field(
+        default=100,
+        description="Speed the kernel runs the bus at. Sets the time budget, not the speed itself.",
+    )
+    deadline_milliseconds: Annotated[float, Field(ge=10, le=100)] = Field(
+        default=20, description="Longest time the kernel may spend on one transfer."
+    )
+
+
+class Converter(Settings):
+    """One ADS1115 analog-to-digital converter."""
+
+    address: Annotated[int, Field(ge=0x48, le=0x4B)] = Field(
+        description="I2C address, set by the chip's ADDR pin: 0x48, 0x49, 0x4A or 0x4B."
+    )
+    samples_per_second: Literal[250, 475, 860] = Field(
+        default=860, description="Conversion rate of the chip; its own clock is +-10 %."
+    )
+    supply_volts: Annotated[float, Field(ge=2.0, le=5.5)] = Field(
+        default=5.0, description="Supply of the chip. No input may go above it."
+    )
+
+
+class CellChannel(Settings):
+    """Voltage of one cell, sensed at its terminals."""
+
+    converter: str = Field(description="Name of the converter it is wired to.")
+    inputs: Inputs = Field(
+        description='Chip inputs, "positive-negative" (0-1, 0-3, 1-3, 2-3) or one against ground.'
+    )
+    range_volts: RangeVolts = Field(
+        default=4.096, description="Full-scale range. The limits must lie well inside it."
+    )
+    gain: Annotated[float, Field(ge=0.5, le=10)] = Field(
+        default=1.0, description="Calibration: true volts per measured volt (divider included)."
+    )
+    offset_volts: Annotated[float, Field(ge=-0.1, le=0.1)] = Field(
+        default=0.0, description="Calibration: volts added after the gain."
+    )
+    gain_uncertainty_percent: Annotated[float, Field(gt=0, le=5)] = Field(
+        default=0.15,
+        description="Limit of the gain error: 0.15 % from the data sheet, less once calibrated.",
+    )
+    plausible_volts: tuple[float, float] = Field(
+        default=(1.0, 4.05),
+        description="A live cell reads between these. Outside: wiring fault, not a value.",
+    )
+    frozen_seconds: Annotated[float, Field(ge=1, le=600)] = Field(
+        default=20, description="The very same code for so long means a stuck converter."
+    )
+
+
+class ShuntChannel(Settings):
+    """Charging current, from the millivolts across a shunt. Positive into the bank."""
+
+    converter: str = Field(description="Name of the converter it is wired to.")
+    inputs: Inputs = Field(description='Chip inputs, "positive-negative".')
+    range_volts: RangeVolts = Field(default=0.256, description="Full-scale range.")
+    rated_amperes: Amperes = Field(description="Rating on the shunt's plate.")
+    rated_millivolts: Annotated[float, Field(ge=10, le=250)] = Field(
+        description="Voltage at rated current, on the plate: 50, 60, 75 or 100 mV."
+    )
+    gain: Annotated[float, Field(ge=0.5, le=2)] = Field(
+        default=1.0, description="Calibration: true amperes per ampere by the plate."
+    )
+    offset_amperes: Annotated[float, Field(ge=-50, le=50)] = Field(
+        default=0.0, description="Calibration: amperes added after the gain."
+    )
+    gain_uncertainty_percent: Annotated[float, Field(gt=0, le=5)] = Field(
+        default=0.4, description="Limit of the gain error: shunt 0.25 % and converter 0.15 %."
+    )
+    frozen_seconds: Annotated[float, Field(ge=1, le=600)] = Field(
+        default=10, description="The very same code for so long means a stuck converter."
+    )
+
+    @property
+    def ohms(self) -> float:
+        return self.rated_millivolts / 1000 / self.rated_amperes
+
+
+class Channels(Settings):
+    """What is measured."""
+
+    front_cell: CellChannel = Field(description="The cell where the feed enters: it runs ahead.")
+    far_cell: CellChannel | None = Field(
+        default=None, description="The cell farthest from the feed: it lags. Recommended."
+    )
+    shunt: ShuntChannel
+
+
+class Auxiliary(Settings):
+    """Auxiliary contact of the contactor: tells what the main contact really does."""
+
+    pin: PinNumber
+    contact: Literal["normally_closed", "normally_open"] = Field(
+        default="normally_closed",
+        description="normally_closed: a mirror contact, closed while the main contact is open.",
+    )
+
+
+class Contactor(Settings):
+    """The contactor in the charging circuit, driven active-high with an external pull-down."""
+
+    pin: PinNumber = Field(description="GPIO number of the coil driver's input.")
+    drive: Literal["level", "pulse"] = Field(
+        description="level: high means closed. pulse: only edges hold it closed (charge pump)."
+    )
+    dropout_milliseconds: Milliseconds | None = Field(
+        default=None, description="pulse only: the driver lets go so long after the last edge."
+    )
+    release_milliseconds: Milliseconds = Field(
+        description="Coil off to contact open, the worst you measured, driver included."
+    )
+    auxiliary: Auxiliary | None = Field(default=None, description="Auxiliary contact, if fitted.")
+
+
+class MainsContactor(Settings):
+    """Second output: a relay in the supply's mains side."""
+
+    pin: PinNumber
+    opens: Literal["every_opening", "failed_opening"] = Field(
+        default="every_opening",
+        description="With every opening, or only when the main contactor fails to open.",
+    )
+
+
+class StopButton(Settings):
+    """Opens and locks out. Normally closed to ground: a broken wire counts as pressed."""
+
+    pin: PinNumber
+
+
+class ResetButton(Settings):
+    """Resets a lockout when held. Normally open, to ground."""
+
+    pin: PinNumber
+    hold_seconds: Annotated[float, Field(ge=1, le=30)] = 3.0
+
+
+class OutputPin(Settings):
+    """A plain output: buzzer or lamp, on while high."""
+
+    pin: PinNumber
+
+
+class Panel(Settings):
+    """Buttons, buzzer and lamp on the box; all optional."""
+
+    stop_button: StopButton | None = None
+    reset_button: ResetButton | None = None
+    buzzer: OutputPin | None = None
+    lamp: OutputPin | None = None
+
+
+class Gpio(Settings):
+    """The GPIO controller the pins belong to."""
+
+    chip_label: str | None = Field(
+        default=None,
+        description="Kernel label of the GPIO chip; leave out to find the Raspberry Pi's own.",
+    )
+
+
+__all__ = [
+    "Auxiliary",
+    "Bus",
+    "CellChannel",
+    "Channels",
+    "Contactor",
+    "Converter",
+    "Gpio",
+    "Inputs",
+    "MainsContactor",
+    "OutputPin",
+    "Panel",
+    "ResetButton",
+    "Seconds",
+    "ShuntChannel",
+    "StopButton",
+    "Volts",
+]

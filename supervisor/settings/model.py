@@ -1,0 +1,89 @@
+"""The whole settings file as one frozen object."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from supervisor.settings.base import Settings, Volts
+from supervisor.settings.hardware import (
+    Bus,
+    Channels,
+    Contactor,
+    Converter,
+    Gpio,
+    MainsContactor,
+    Panel,
+)
+from supervisor.settings.rules import Protection
+
+
+class Bank(Settings):
+    """The cells, and what their maker forbids."""
+
+    name: Annotated[str, Field(min_length=1, max_length=60)]
+    cells_in_parallel: Annotated[int, Field(ge=1, le=1000)]
+    cell_ampere_hours: Annotated[float, Field(gt=0, le=2000)]
+    never_above_volts: Volts = Field(
+        description="The maker's absolute maximum for a cell. Every limit must stop short of it."
+    )
+    fastest_rise_volts_per_second: Annotated[float, Field(gt=0, le=1)] = Field(
+        default=0.02,
+        description="Fastest credible rise of a cell at the limit: knob turned, link opened.",
+    )
+
+
+class Loop(Settings):
+    """Timing of the polling loop."""
+
+    window_milliseconds: Literal[100, 200] = Field(
+        default=100, description="Averaging window: whole cycles of 50 and of 60 Hz mains."
+    )
+    scans_per_window: Annotated[int, Field(ge=4, le=40)] = Field(
+        default=7,
+        description="Passes over all channels in a window. Must not beat with the mains ripple.",
+    )
+    lease_milliseconds: Annotated[float, Field(ge=50, le=2000)] = Field(
+        default=400,
+        description="Permission to be closed lasts so long; each good cycle renews it.",
+    )
+
+    @property
+    def window_s(self) -> float:
+        return self.window_milliseconds / 1000
+
+    @property
+    def cycle_s(self) -> float:
+        """Period of the loop: one scan."""
+        return self.window_s / self.scans_per_window
+
+    @property
+    def lease_s(self) -> float:
+        return self.lease_milliseconds / 1000
+
+
+class Web(Settings):
+    """Where `holdwatch web` listens."""
+
+    listen: str = Field(default="127.0.0.1", description="Address; 0.0.0.0 for the whole network.")
+    port: Annotated[int, Field(ge=1, le=65535)] = 8462
+
+
+class SupervisorSettings(Settings):
+    """Everything a supervised circuit needs to know. Raises nothing; see ``settings.load``."""
+
+    bank: Bank
+    uncommissioned: Literal["accepted"] | None = Field(
+        default=None,
+        description="accepted: may close although no commissioning record exists. Says so.",
+    )
+    uncommissioned_reason: Annotated[str, Field(min_length=8, max_length=200)] | None = None
+    bus: Bus = Bus()
+    gpio: Gpio = Gpio()
+    converters: dict[str, Converter]
+    channels: Channels
+    contactor: Contactor
+    mains_contactor: MainsContactor | None = None
+    panel: Panel = Panel()
+    loop: Loop = Loop()
+    protection: Protection
+    web: Web = Web()

@@ -1,0 +1,143 @@
+"""What the daemon says of itself: the content of the status file.
+
+Frozen dataclasses of plain values; ``as_dict`` is the JSON. Every other process (page, metrics,
+status command) knows the circuit only through this.
+"""
+
+from dataclasses import asdict, dataclass, fields
+from enum import Enum
+from typing import Any
+
+FORMAT = 1
+
+
+class Circuit(Enum):
+    """State of the charging circuit; transitions are in ``control.circuit``."""
+
+    OPEN = "open"
+    CLOSED = "closed"
+    LOCKED_OUT = "locked out"
+    UNFIT = "unfit"  # not closed, and a rule stands in the way of closing
+    FINISHED = "finished"
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelView:
+    """One channel: mean of the newest mains window, in ``unit``; ``value`` None if not good."""
+
+    channel: str
+    value: float | None
+    unit: str
+    quality: str
+    uncertainty: float
+    age_s: float
+    low: float | None
+    high: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class RuleView:
+    rule: str
+    function: str
+    state: str
+    measured: float | None
+    limit: float
+    unit: str
+    for_s: float | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class LockoutView:
+    """Why the circuit is locked out. ``wall`` is UTC, ISO 8601."""
+
+    tripped_by: str
+    reason: str
+    remedy: str
+    measured: float | None
+    limit: float | None
+    unit: str
+    wall: str
+    opened_in_s: float | None  # coil off to confirmed open; None when not confirmed
+    failed_to_open: bool
+    stored: bool  # on disk
+
+
+@dataclass(frozen=True, slots=True)
+class EventView:
+    wall: str
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Counters:
+    """Totals since the start of the daemon."""
+
+    cycles: int = 0
+    conversions: int = 0
+    bus_errors: int = 0
+    retries: int = 0
+    reopenings: int = 0
+    bad_samples: int = 0
+    deadline_misses: int = 0
+    worst_late_s: float = 0.0
+    requests: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """The circuit at one instant.
+
+    ``now_s`` is the loop's monotonic clock (simulated in a simulation); ``published_at_s`` is
+    always the machine's own monotonic clock, so that any process of this machine can tell the
+    snapshot's age. ``wall`` is UTC, ISO 8601.
+    """
+
+    bank: str
+    version: str
+    simulated: bool
+    circuit: str
+    coil_on: bool
+    auxiliary_closed: bool | None
+    lease_left_s: float
+    now_s: float
+    published_at_s: float
+    wall: str
+    started_wall: str
+    never_above_v: float
+    channels: tuple[ChannelView, ...]
+    rules: tuple[RuleView, ...]
+    lockout: LockoutView | None
+    not_closing_because: tuple[str, ...]
+    uncommissioned: str | None
+    events: tuple[EventView, ...]
+    counters: Counters
+    format: int = FORMAT
+
+    def as_dict(self) -> dict[str, Any]:
+        return asdict(self)
+
+    def channel(self, name: str) -> ChannelView | None:
+        return next((c for c in self.channels if c.channel == name), None)
+
+
+def from_dict(data: dict[str, Any]) -> Snapshot:
+    """A snapshot from its JSON.
+
+    Raises ValueError when the format is another one or fields are missing.
+    """
+    if data.get("format") != FORMAT:
+        raise ValueError(f"status format {data.get('format')!r}, expected {FORMAT}")
+    names = {f.name for f in fields(Snapshot)}
+    try:
+        plain = {k: v for k, v in data.items() if k in names}
+        plain["channels"] = tuple(ChannelView(**c) for c in data["channels"])
+        plain["rules"] = tuple(RuleView(**r) for r in data["rules"])
+        plain["lockout"] = LockoutView(**data["lockout"]) if data["lockout"] else None
+        plain["events"] = tuple(EventView(**e) for e in data["events"])
+        plain["not_closing_because"] = tuple(data["not_closing_because"])
+        plain["counters"] = Counters(**data["counters"])
+        return Snapshot(**plain)
+    except (TypeError, KeyError) as error:
+        raise ValueError(f"status incomplete: {error}") from error
