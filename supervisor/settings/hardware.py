@@ -55,9 +55,9 @@ class CellChannel(Settings):
     offset_volts: Annotated[float, Field(ge=-0.1, le=0.1)] = Field(
         default=0.0, description="Calibration: volts added after the gain."
     )
-    gain_uncertainty_percent: Annotated[float, Field(gt=0, le=5)] = Field(
-        default=0.15,
-        description="Limit of the gain error: 0.15 % from the data sheet, less once calibrated.",
+    gain_uncertainty_percent: Annotated[float, Field(gt=0, le=5)] | None = Field(
+        default=None,
+        description="Limit of the gain error once calibrated; left out: the data sheet's figures.",
     )
     plausible_volts: tuple[float, float] = Field(
         default=(1.0, 4.05),
@@ -84,8 +84,12 @@ class ShuntChannel(Settings):
     offset_amperes: Annotated[float, Field(ge=-50, le=50)] = Field(
         default=0.0, description="Calibration: amperes added after the gain."
     )
-    gain_uncertainty_percent: Annotated[float, Field(gt=0, le=5)] = Field(
-        default=0.4, description="Limit of the gain error: shunt 0.25 % and converter 0.15 %."
+    shunt_accuracy_percent: Annotated[float, Field(gt=0, le=5)] = Field(
+        default=0.25, description="Accuracy class of the shunt, on its plate or data sheet."
+    )
+    gain_uncertainty_percent: Annotated[float, Field(gt=0, le=5)] | None = Field(
+        default=None,
+        description="Limit of the gain error once calibrated; left out: the data sheet's figures.",
     )
     frozen_seconds: Annotated[float, Field(ge=1, le=600)] = Field(
         default=10, description="The very same code for so long means a stuck converter."
