@@ -4,10 +4,18 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from supervisor.settings.base import Amperes, Milliseconds, PinNumber, Seconds, Settings, Volts
+from supervisor.settings.base import (
+    Amperes,
+    Milliseconds,
+    OneOf,
+    PinNumber,
+    Seconds,
+    Settings,
+    Volts,
+)
 
 Inputs = Literal["0-1", "0-3", "1-3", "2-3", "0", "1", "2", "3"]
-RangeVolts = Literal[6.144, 4.096, 2.048, 1.024, 0.512, 0.256]
+RangeVolts = Annotated[float, OneOf((6.144, 4.096, 2.048, 1.024, 0.512, 0.256))]
 
 
 class Bus(Settings):
@@ -107,13 +115,13 @@ class Channels(Settings):
     far_cell: CellChannel | None = Field(
         default=None, description="The cell farthest from the feed: it lags. Recommended."
     )
-    shunt: ShuntChannel
+    shunt: ShuntChannel = Field(description="The shunt between supply and bank.")
 
 
 class Auxiliary(Settings):
     """Auxiliary contact of the contactor: tells what the main contact really does."""
 
-    pin: PinNumber
+    pin: PinNumber = Field(description="GPIO number; the contact switches it to ground.")
     contact: Literal["normally_closed", "normally_open"] = Field(
         default="normally_closed",
         description="normally_closed: a mirror contact, closed while the main contact is open.",
@@ -139,7 +147,7 @@ class Contactor(Settings):
 class MainsContactor(Settings):
     """Second output: a relay in the supply's mains side."""
 
-    pin: PinNumber
+    pin: PinNumber = Field(description="GPIO number of its driver's input, active-high.")
     opens: Literal["every_opening", "failed_opening"] = Field(
         default="every_opening",
         description="With every opening, or only when the main contactor fails to open.",
@@ -149,29 +157,31 @@ class MainsContactor(Settings):
 class StopButton(Settings):
     """Opens and locks out. Normally closed to ground: a broken wire counts as pressed."""
 
-    pin: PinNumber
+    pin: PinNumber = Field(description="GPIO number; the button connects it to ground.")
 
 
 class ResetButton(Settings):
     """Resets a lockout when held. Normally open, to ground."""
 
-    pin: PinNumber
-    hold_seconds: Annotated[float, Field(ge=1, le=30)] = 3.0
+    pin: PinNumber = Field(description="GPIO number; the button connects it to ground.")
+    hold_seconds: Annotated[float, Field(ge=1, le=30)] = Field(
+        default=3.0, description="Must be held so long: a bump resets nothing."
+    )
 
 
 class OutputPin(Settings):
     """A plain output: buzzer or lamp, on while high."""
 
-    pin: PinNumber
+    pin: PinNumber = Field(description="GPIO number, on while high.")
 
 
 class Panel(Settings):
     """Buttons, buzzer and lamp on the box; all optional."""
 
-    stop_button: StopButton | None = None
-    reset_button: ResetButton | None = None
-    buzzer: OutputPin | None = None
-    lamp: OutputPin | None = None
+    stop_button: StopButton | None = Field(default=None, description="Opens and locks out.")
+    reset_button: ResetButton | None = Field(default=None, description="Resets a lockout.")
+    buzzer: OutputPin | None = Field(default=None, description="Sounds at a trip.")
+    lamp: OutputPin | None = Field(default=None, description="Lit while the circuit is closed.")
 
 
 class Gpio(Settings):

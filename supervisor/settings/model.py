@@ -20,9 +20,15 @@ from supervisor.settings.rules import Protection
 class Bank(Settings):
     """The cells, and what their maker forbids."""
 
-    name: Annotated[str, Field(min_length=1, max_length=60)]
-    cells_in_parallel: Annotated[int, Field(ge=1, le=1000)]
-    cell_ampere_hours: Annotated[float, Field(gt=0, le=2000)]
+    name: Annotated[str, Field(min_length=1, max_length=60)] = Field(
+        description="Shown on the page, in records and in messages."
+    )
+    cells_in_parallel: Annotated[int, Field(ge=1, le=1000)] = Field(
+        description="How many cells are bolted in parallel."
+    )
+    cell_ampere_hours: Annotated[float, Field(gt=0, le=2000)] = Field(
+        description="Rated capacity of one cell, from the maker's data sheet."
+    )
     never_above_volts: Volts = Field(
         description="The maker's absolute maximum for a cell. Every limit must stop short of it."
     )
@@ -65,7 +71,7 @@ class Web(Settings):
     """Where `holdwatch web` listens."""
 
     listen: str = Field(default="127.0.0.1", description="Address; 0.0.0.0 for the whole network.")
-    port: Annotated[int, Field(ge=1, le=65535)] = 8462
+    port: Annotated[int, Field(ge=1, le=65535)] = Field(default=8462, description="TCP port.")
 
 
 class SupervisorSettings(Settings):
@@ -76,10 +82,14 @@ class SupervisorSettings(Settings):
         default=None,
         description="accepted: may close although no commissioning record exists. Says so.",
     )
-    uncommissioned_reason: Annotated[str, Field(min_length=8, max_length=200)] | None = None
+    uncommissioned_reason: Annotated[str, Field(min_length=8, max_length=200)] | None = Field(
+        default=None, description="Why nobody tested this build; shown wherever its state is shown."
+    )
     bus: Bus = Bus()
     gpio: Gpio = Gpio()
-    converters: dict[str, Converter]
+    converters: dict[str, Converter] = Field(
+        description="The converters by name; the channels refer to these names."
+    )
     channels: Channels
     contactor: Contactor
     mains_contactor: MainsContactor | None = None

@@ -1,0 +1,118 @@
+"""Runs a scenario as fast as the computer can and judges what came of it."""
+
+import tempfile
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from supervisor.bench.rig import Rig
+from supervisor.bench.scenario import Scenario, load_scenario
+from supervisor.bench.witness import Witness
+from supervisor.control.publisher import LastSnapshot
+from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.clock import SimulatedClock
+from supervisor.snapshot import Circuit
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What came of one scenario. Times are simulated seconds from its start."""
+
+    scenario: str
+    passed: bool
+    outcome: str
+    tripped_by: str | None
+    trip_at_s: float | None
+    response_s: float | None
+    peak_cell_v: float
+    never_above_v: float
+    failures: tuple[str, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        return asdict(self) | {"failures": list(self.failures)}
+
+
+def drill(path: Path) -> Result:
+    """Run one scenario file. Raises SettingsFaults when it, or its settings, are at fault."""
+    scenario, settings = load_scenario(path)
+    return run(scenario, settings)
+
+
+def run(scenario: Scenario, settings: SupervisorSettings) -> Result:
+    """Run one scenario to its end, then end the loop in order."""
+    with tempfile.TemporaryDirectory(prefix="holdwatch-drill-") as folder:
+        publisher = LastSnapshot()
+        rig = Rig(
+            scenario,
+            settings,
+            clock=SimulatedClock(),
+            state_dir=Path(folder),
+            publisher=publisher,
+        )
+        witness = Witness(rig, publisher)
+        try:
+            while rig.elapsed_s < scenario.seconds:
+                rig.loop.cycle()
+                witness.look()
+            outcome = _outcome(rig, witness)
+            rig.loop.leave()
+            rig.loop.run()
+        finally:
+            rig.loop.close()
+    return _judge(rig, witness, outcome)
+
+
+def _outcome(rig: Rig, witness: Witness) -> str:
+    match rig.loop.guard.circuit:
+        case Circuit.LOCKED_OUT:
+            return "tripped"
+        case Circuit.CLOSED:
+            return "closed"
+    refused = any(not reply.done for reply in rig.operator.replies)
+    return "refused" if refused and not witness.was_closed else "open"
+
+
+def _judge(rig: Rig, witness: Witness, outcome: str) -> Result:
+    expected = rig.scenario.expect
+    lockout = witness.lockout
+    tripped_by = lockout.tripped_by if lockout else None
+    response_s = witness.response_s(tripped_by)
+    failures = list(witness.failures)
+    if outcome != expected.outcome:
+        failures.append(f"ended {outcome}, expected {expected.outcome}{_reason(rig, witness)}")
+    if tripped_by != expected.tripped_by:
+        failures.append(f"tripped by {tripped_by}, expected {expected.tripped_by}")
+    if lockout and lockout.failed_to_open != expected.failed_to_open:
+        failures.append(f"failed to open: {lockout.failed_to_open}")
+    if expected.within_seconds is not None:
+        failures += _too_slow(response_s, expected.within_seconds)
+    never_above_v = rig.settings.bank.never_above_volts
+    below_v = expected.peak_below_volts or never_above_v
+    if witness.peak_cell_v >= below_v:
+        failures.append(f"a cell reached {witness.peak_cell_v:.4f} V, to stay below {below_v} V")
+    return Result(
+        scenario=rig.scenario.name,
+        passed=not failures,
+        outcome=outcome,
+        tripped_by=tripped_by,
+        trip_at_s=witness.trip_at_s,
+        response_s=response_s,
+        peak_cell_v=witness.peak_cell_v,
+        never_above_v=never_above_v,
+        failures=tuple(failures),
+    )
+
+
+def _reason(rig: Rig, witness: Witness) -> str:
+    if witness.lockout:
+        return f" ({witness.lockout.reason})"
+    refusals = [reply.message for reply in rig.operator.replies if not reply.done]
+    return f" ({refusals[-1]})" if refusals else ""
+
+
+def _too_slow(response_s: float | None, within_s: float) -> list[str]:
+    if response_s is None:
+        return ["the current never stopped"]
+    if response_s > within_s:
+        return [f"took {response_s:.3f} s, expected {within_s} s at most"]
+    return []

@@ -1,0 +1,102 @@
+"""Scenario files: a plant, a timeline of acts and faults, and what must come of it."""
+
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, model_validator
+
+from supervisor.settings.base import Amperes, Seconds, Settings, Volts
+from supervisor.settings.document import Document
+from supervisor.settings.load import read_document, validate
+from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.faults import Fault
+from supervisor.simulator.plant_settings import PlantSettings
+from supervisor.sizing.fitness import load_fit
+
+AtSeconds = Annotated[float, Field(ge=0, le=1e6)]
+
+
+class Knob(Settings):
+    """The knob of the supply, 0 to 1, turned evenly over some seconds."""
+
+    to: Annotated[float, Field(ge=0, le=1)]
+    over_seconds: Annotated[float, Field(ge=0, le=86400)] = 0.0
+
+
+class Seen(Settings):
+    """What the status must say at this moment; each is optional."""
+
+    circuit: Literal["open", "closed", "locked out", "unfit", "finished"] | None = None
+    tripped_by: str | None = None
+    cell_above_volts: Volts | None = None
+    current_above_amperes: Amperes | None = None
+    current_below_amperes: Amperes | None = None
+
+
+class Act(Settings):
+    """One act of the timeline: exactly one of the keys beside ``at_seconds``."""
+
+    at_seconds: AtSeconds
+    close: Literal[True] | None = Field(default=None, description="true: ask to close")
+    open: Literal[True] | None = Field(default=None, description="true: ask to open")
+    reset: str | None = Field(default=None, description="reset the lockout, for this reason")
+    knob: Knob | None = None
+    fault: Fault | None = None
+    clear: str | None = Field(default=None, description="kind of the fault that ends")
+    expect: Seen | None = None
+    say: str | None = Field(default=None, description="what the operator does, for the demo")
+
+    @model_validator(mode="after")
+    def _one_act(self) -> "Act":
+        acts = sorted(self.model_fields_set - {"at_seconds", "say"})
+        if len(acts) > 1 or not (acts or self.say):
+            raise ValueError(f"one act at a time, not {' and '.join(acts) or 'none'}")
+        return self
+
+
+class Expected(Settings):
+    """What must come of it.
+
+    ``within_seconds`` bounds the response: from the newest fault before the trip, or else from
+    the moment a true cell voltage or the true current passed the limit of the rule that tripped,
+    to the main contact open.
+    """
+
+    outcome: Literal["tripped", "open", "closed", "refused"]
+    tripped_by: str | None = None
+    within_seconds: Seconds | None = None
+    peak_below_volts: Volts | None = None
+    failed_to_open: bool = False
+
+
+class Scenario(Settings):
+    """One scenario file."""
+
+    name: Annotated[str, Field(min_length=3, max_length=60)]
+    about: str = ""
+    settings: str = Field(description="Path of the settings file, relative to this file.")
+    overrides: dict[str, Any] = Field(
+        default_factory=dict, description="Other values at dotted paths of the settings."
+    )
+    seed: int = 1
+    seconds: Seconds = Field(description="Simulated length.")
+    plant: PlantSettings = PlantSettings()
+    timeline: tuple[Act, ...] = ()
+    expect: Expected
+
+
+def load_scenario(path: Path) -> tuple[Scenario, SupervisorSettings]:
+    """The scenario and the settings it runs on. Raises SettingsFaults for either."""
+    document = read_document(path)
+    scenario = validate(Scenario, document)
+    lines = {key: document.line(("overrides", key)) or 0 for key in scenario.overrides}
+    settings = load_fit(
+        path.parent / scenario.settings,
+        overrides=scenario.overrides,
+        overridden_in=str(path),
+        lines=lines,
+    )
+    return scenario, settings
+
+
+__all__ = ["Act", "Document", "Expected", "Knob", "Scenario", "Seen", "load_scenario"]

@@ -1,0 +1,71 @@
+"""``holdwatch drill``: scenario files against the simulator."""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+
+import click
+
+from supervisor.bench.drill import Result, drill
+from supervisor.bench.junit import write_junit
+from supervisor.cli.common import EXIT_FAILED, EXIT_SETTINGS, fail, say
+from supervisor.settings.faults import SettingsFaults
+
+
+@click.command()
+@click.argument(
+    "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE..."
+)
+@click.option("--json", "as_json", is_flag=True, help="The results as JSON on stdout.")
+@click.option(
+    "--junit",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write the results as JUnit XML as well.",
+)
+def command(files: Sequence[Path], as_json: bool, junit: Path | None) -> None:
+    """Run scenario FILEs through the real loop and driver on a simulated bank.
+
+    Exit 1 when one fails, 78 when a scenario or its settings are at fault.
+    """
+    results: list[Result] = []
+    refused: list[SettingsFaults] = []
+    for file in files:
+        try:
+            results.append(drill(file))
+        except SettingsFaults as faults:
+            refused.append(faults)
+            say(str(faults))
+            continue
+        if not as_json:
+            _tell(results[-1])
+    if as_json:
+        click.echo(json.dumps([result.as_dict() for result in results], indent=2))
+    if junit:
+        _write(results, junit)
+    _summarise(results, refused)
+
+
+def _tell(result: Result) -> None:
+    verdict = "pass" if result.passed else "FAIL"
+    what = result.tripped_by or result.outcome
+    when = "" if result.trip_at_s is None else f" at {result.trip_at_s:.1f} s"
+    took = "" if result.response_s is None else f", open {result.response_s:.2f} s after the cause"
+    click.echo(f"{verdict}  {result.scenario}: {what}{when}{took}; peak {result.peak_cell_v:.3f} V")
+    for failure in result.failures:
+        click.echo(f"      {failure}")
+
+
+def _write(results: Sequence[Result], junit: Path) -> None:
+    try:
+        write_junit(results, junit)
+    except OSError as error:
+        raise fail(f"holdwatch: cannot write {junit}: {error.strerror}") from None
+
+
+def _summarise(results: Sequence[Result], refused: Sequence[SettingsFaults]) -> None:
+    failed = sum(not result.passed for result in results)
+    say(f"{len(results) - failed} passed, {failed} failed, {len(refused)} refused")
+    if refused:
+        raise click.exceptions.Exit(EXIT_SETTINGS)
+    if failed:
+        raise click.exceptions.Exit(EXIT_FAILED)

@@ -1,0 +1,275 @@
+"""Guards the circuit: holds it closed while permitted, opens it, locks it out.
+
+Permission to be closed is renewed at one place only, ``_renew``, and only by a cycle whose
+decision permits it. Everything else can only open.
+"""
+
+from collections.abc import Callable
+
+from supervisor.control.circuit import Cause, NotAllowed, after
+from supervisor.control.latch import Lockout
+from supervisor.control.lockout import LockoutKeeper
+from supervisor.control.logbook import Logbook
+from supervisor.control.opening import Opening, OpeningWatch
+from supervisor.devices.contactor import Contactor, LeaseExpired
+from supervisor.devices.panel import Panel
+from supervisor.devices.protocols import Clock
+from supervisor.protection.decision import Decision
+from supervisor.protection.verdict import State, Verdict
+from supervisor.readings import Readings
+from supervisor.settings.model import SupervisorSettings
+from supervisor.snapshot import Circuit
+
+CLOSING_PATIENCE_S = 1.0
+MIN_REASON_CHARACTERS = 3
+
+Answer = Callable[[bool, str], None]
+
+
+class Guard:
+    """State of one circuit and everything that may change it."""
+
+    def __init__(
+        self,
+        settings: SupervisorSettings,
+        clock: Clock,
+        contactor: Contactor,
+        panel: Panel,
+        keeper: LockoutKeeper,
+        logbook: Logbook,
+        remedies: dict[str, str],
+    ) -> None:
+        self._settings = settings
+        self._clock = clock
+        self._contactor = contactor
+        self._panel = panel
+        self._keeper = keeper
+        self._logbook = logbook
+        self._remedies = remedies
+        self._opening: OpeningWatch | None = None
+        self._closing: tuple[str, Answer, float] | None = None
+        self._withheld_by: Verdict | None = None
+        self._leaving = False
+        self.circuit = Circuit.LOCKED_OUT if keeper.lockout else Circuit.OPEN
+
+    # -- every cycle ------------------------------------------------------------------------
+
+    def act(self, decision: Decision, *, leaving: bool) -> None:
+        """Carry out one decision: first of all open, if anything asks for it."""
+        self._leaving = leaving
+        if self.circuit is Circuit.CLOSED:
+            self._hold_or_open(decision)
+        else:
+            self._contactor.open()  # once more, in case the pin was disturbed
+            self._watch_while_open(decision)
+        if self._closing:
+            self._try_to_close(decision)
+
+    def follow_opening(self, decision: Decision, readings: Readings) -> None:
+        """Confirm that it opened; if it did not, open the mains side; then put it on disk."""
+        failed = _has_tripped(decision, "failed_to_open")
+        if failed:
+            self._contactor.drop_mains()
+        if self._opening and self._opening.outcome is Opening.WAITING:
+            outcome = self._opening.look(readings, self._clock.now_s(), failed=failed)
+            if outcome is not Opening.WAITING:
+                self._conclude_opening(self._opening)
+        elif failed and self._keeper.lockout and not self._keeper.lockout.failed_to_open:
+            self._keeper.note_opening(None, failed=True)
+        if not self._is_opening():
+            self._keeper.store()
+
+    def hindrances(self, decision: Decision) -> list[str]:
+        """Why the circuit may not be closed now, in words."""
+        reasons = [v.reason for v in decision.verdicts if v.state is not State.CLEAR]
+        if self._panel.stop_pressed():
+            reasons.append("the stop button is pressed, or its wire is broken")
+        if self._contactor.state().auxiliary_closed:
+            reasons.append("the auxiliary contact says that the contactor is closed")
+        if self._is_opening():
+            reasons.append("the last opening is still being confirmed")
+        if self._settings.uncommissioned is None:
+            reasons.append("this build has no commissioning record (settings: uncommissioned)")
+        return reasons
+
+    def is_open_for_good(self) -> bool:
+        """Open, seen to be open, and the lockout on disk or known not to be storable."""
+        return (
+            self.circuit is not Circuit.CLOSED
+            and not self._is_opening()
+            and self._closing is None
+            and (self._keeper.lockout is None or self._keeper.tried_to_store)
+        )
+
+    def _is_opening(self) -> bool:
+        return self._opening is not None and self._opening.outcome is Opening.WAITING
+
+    # -- closed -----------------------------------------------------------------------------
+
+    def _hold_or_open(self, decision: Decision) -> None:
+        if decision.trip:
+            self._trip(decision.trip)
+        elif self._panel.stop_pressed():
+            self._trip(_external("the stop button was pressed, or its wire is broken"))
+        elif self._contactor.lease_ran_out:
+            self._trip(self._lease_verdict())
+        elif self._leaving:
+            self._open("the program was told to end")
+        else:
+            self._renew(decision)
+
+    def _renew(self, decision: Decision) -> None:
+        if decision.permit:
+            try:
+                self._contactor.renew(self._settings.loop.lease_s)
+            except LeaseExpired:
+                self._trip(self._lease_verdict())
+        else:
+            self._withheld_by = _first(decision, State.CANNOT_TELL) or self._withheld_by
+
+    def _lease_verdict(self) -> Verdict:
+        lease_s = self._settings.loop.lease_s
+        cause = self._withheld_by
+        reason = f"no cycle with good readings for {lease_s:g} s: permission to be closed ran out"
+        return Verdict(
+            rule=cause.rule if cause else "stale",
+            state=State.TRIP,
+            measured=None,
+            limit=lease_s,
+            unit="s",
+            since_s=None,
+            reason=f"{reason} ({cause.reason})" if cause else reason,
+        )
+
+    # -- opening ----------------------------------------------------------------------------
+
+    def _trip(self, verdict: Verdict) -> None:
+        was_closed = self.circuit is Circuit.CLOSED
+        self._contactor.open()
+        self.circuit = after(self.circuit, Cause.TRIP)
+        self._keeper.lock(
+            Lockout(
+                tripped_by=verdict.rule,
+                reason=verdict.reason,
+                remedy=self._remedies.get(verdict.rule, "find the cause, then reset"),
+                wall=self._logbook.wall(),
+                measured=verdict.measured,
+                limit=verdict.limit,
+                unit=verdict.unit,
+                failed_to_open=verdict.rule == "failed_to_open",
+            )
+        )
+        if was_closed:
+            self._opening = self._new_watch()
+        self._logbook.alarm("trip", f"{verdict.rule}: {verdict.reason}")
+
+    def _open(self, why: str) -> None:
+        self._contactor.open()
+        self.circuit = after(self.circuit, Cause.OPEN)
+        self._opening = self._new_watch()
+        self._logbook.note("opened", why)
+
+    def _new_watch(self) -> OpeningWatch:
+        rule = self._settings.protection.failed_to_open
+        return OpeningWatch(rule.current_amperes, rule.within_seconds)
+
+    def _conclude_opening(self, opening: OpeningWatch) -> None:
+        self._keeper.note_opening(
+            opening.opened_in_s, failed=opening.outcome is Opening.FAILED
+        )
+        if opening.outcome is not Opening.FAILED:
+            self._keeper.disarm("opened")
+        took = "" if opening.opened_in_s is None else f" in {opening.opened_in_s * 1000:.0f} ms"
+        self._logbook.note("opening", opening.outcome.value + took)
+
+    def _watch_while_open(self, decision: Decision) -> None:
+        failed = _first(decision, State.TRIP, rule="failed_to_open")
+        if failed and self.circuit is not Circuit.LOCKED_OUT:
+            self._trip(failed)
+        elif self.circuit in (Circuit.OPEN, Circuit.UNFIT):
+            cause = Cause.HINDERED if self.hindrances(decision) else Cause.FREE
+            self.circuit = after(self.circuit, cause)
+
+    # -- asked for --------------------------------------------------------------------------
+
+    def open(self, who: str) -> str:
+        """Open; always allowed. Returns what was done."""
+        self._abandon_closing("opened meanwhile")
+        if self.circuit is Circuit.CLOSED:
+            self._open(f"asked by {who}")
+            return "the coil is dropped"
+        self.circuit = after(self.circuit, Cause.OPEN)
+        return "the coil is off already"
+
+    def reset(self, decision: Decision, reason: str, who: str) -> str | None:
+        """Reset a lockout, for a reason. Returns what stands in the way, or None."""
+        lockout = self._keeper.lockout
+        if self.circuit is not Circuit.LOCKED_OUT or lockout is None:
+            return f"there is no lockout to reset: the circuit is {self.circuit.value}"
+        if len(reason.strip()) < MIN_REASON_CHARACTERS:
+            return "a reset needs a reason: what was found, and what was done about it"
+        if self._is_opening():
+            return "the opening is still being confirmed; try again in a second"
+        causes = (lockout.tripped_by, "failed_to_open")
+        for verdict in decision.verdicts:
+            if verdict.rule in causes and verdict.state is not State.CLEAR:
+                return f"the cause still stands: {verdict.reason}"
+        if not self._keeper.clear(f"reset by {who}: {reason}"):
+            return "the lockout file cannot be written, so the lockout stays"
+        self.circuit = after(self.circuit, Cause.RESET)
+        self._logbook.note("reset", f"by {who}: {reason}")
+        return None
+
+    def begin_closing(self, decision: Decision, who: str, answer: Answer) -> None:
+        """Arm the latch; the closing itself waits for a later cycle's fresh readings."""
+        problem = self._why_not_begin(decision)
+        if problem:
+            answer(False, f"not closed: {problem}")
+        else:
+            self._closing = (who, answer, self._clock.now_s() + CLOSING_PATIENCE_S)
+
+    def _why_not_begin(self, decision: Decision) -> str | None:
+        if self._closing:
+            return "another request to close is being carried out"
+        if self._leaving:
+            return "the program is about to end"
+        try:
+            after(self.circuit, Cause.CLOSE)
+        except NotAllowed as error:
+            lockout = self._keeper.lockout
+            why = [lockout.reason] if lockout else self.hindrances(decision)
+            return "; ".join([str(error), *why])
+        return None if self._keeper.arm() else "the lockout file cannot be written"
+
+    def _try_to_close(self, decision: Decision) -> None:
+        assert self._closing
+        who, answer, until_s = self._closing
+        hindrances = self.hindrances(decision)
+        if not hindrances and self.circuit is Circuit.OPEN and not self._leaving:
+            self._closing, self._opening, self._withheld_by = None, None, None
+            self._contactor.close_for(self._settings.loop.lease_s)
+            self.circuit = after(self.circuit, Cause.CLOSE)
+            self._logbook.note("closed", f"asked by {who}")
+            answer(True, "the contactor is told to close")
+        elif self._clock.now_s() > until_s or self._leaving:
+            self._abandon_closing("; ".join(hindrances) or "the program is about to end")
+
+    def _abandon_closing(self, why: str) -> None:
+        if self._closing:
+            _, answer, _ = self._closing
+            self._closing = None
+            self._keeper.disarm("not closed after all")
+            answer(False, f"not closed: {why}")
+
+
+def _external(reason: str) -> Verdict:
+    return Verdict("external", State.TRIP, None, 0.0, "", None, reason)
+
+
+def _first(decision: Decision, state: State, rule: str | None = None) -> Verdict | None:
+    matching = (v for v in decision.verdicts if v.state is state and rule in (None, v.rule))
+    return next(matching, None)
+
+
+def _has_tripped(decision: Decision, rule: str) -> bool:
+    return _first(decision, State.TRIP, rule) is not None

@@ -1,0 +1,26 @@
+"""One daemon a run folder: two loops on one contactor would hold it closed for each other."""
+
+import fcntl
+import os
+from pathlib import Path
+
+from supervisor.devices.errors import HardwareMissing
+
+FILE_NAME = "holdwatch.lock"
+
+
+def claim(run_dir: Path) -> int:
+    """Take the run folder for this process, until it ends. Returns the open file.
+
+    Raises HardwareMissing when another daemon has it, OSError when the folder is not writable.
+    """
+    file = os.open(run_dir / FILE_NAME, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        os.close(file)
+        raise HardwareMissing(
+            f"another daemon is using {run_dir}",
+            "stop it first, or give this one its own --run-dir and --state-dir",
+        ) from None
+    return file

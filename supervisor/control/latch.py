@@ -1,0 +1,97 @@
+"""The lockout latch on disk (function 86): survives restarts and power cuts.
+
+The file says one of three things. ``clear``: nothing stands in the way. ``armed``: written before
+the contactor may close; found at a start, it means that the last run ended without a word, and
+counts as locked out. ``locked``: a trip, with its story. A file that cannot be read counts as
+locked out as well. Only a missing file (a first start) is clear.
+"""
+
+import json
+import os
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from pydantic import TypeAdapter
+
+FILE_NAME = "lockout.json"
+
+
+@dataclass(frozen=True, slots=True)
+class Lockout:
+    """Why the circuit is locked out; ``measured`` and ``limit`` in ``unit``, ``wall`` in UTC."""
+
+    tripped_by: str
+    reason: str
+    remedy: str
+    wall: str
+    measured: float | None = None
+    limit: float | None = None
+    unit: str = ""
+    opened_in_s: float | None = None
+    failed_to_open: bool = False
+
+
+_LOCKOUT = TypeAdapter(Lockout)
+
+
+class Latch:
+    """Reads and writes the latch. Writing raises OSError; reading never raises."""
+
+    def __init__(self, state_dir: Path) -> None:
+        self.path = state_dir / FILE_NAME
+
+    def read(self, wall: str) -> Lockout | None:
+        """The lockout that stands at a start, None when clear. ``wall`` dates a new finding."""
+        try:
+            content = json.loads(self.path.read_text("utf-8"))
+            return self._from_json(content, wall)
+        except FileNotFoundError:
+            return None
+        except (OSError, ValueError, TypeError, KeyError, RecursionError) as error:
+            return Lockout(
+                tripped_by="external",
+                reason=f"the lockout file {self.path} cannot be read ({error}): "
+                "what happened before is unknown",
+                remedy="look at the bank and at the log of the last run, then reset",
+                wall=wall,
+            )
+
+    def _from_json(self, content: dict[str, Any], wall: str) -> Lockout | None:
+        if content["state"] == "clear":
+            return None
+        if content["state"] == "armed":
+            return Lockout(
+                tripped_by="external",
+                reason=f"the last run ended without a word while the circuit was closed "
+                f"(closed at {content['wall']}): power cut, crash, or killed",
+                remedy="look at the bank, find out why it ended, then reset",
+                wall=wall,
+            )
+        if content["state"] == "locked":
+            return _LOCKOUT.validate_python(content["lockout"])
+        raise ValueError(f"state {content['state']!r}")
+
+    def arm(self, wall: str) -> None:
+        """To be called before the contactor closes. Raises OSError: then it must not close."""
+        self._write({"state": "armed", "wall": wall})
+
+    def lock(self, lockout: Lockout) -> None:
+        self._write({"state": "locked", "lockout": asdict(lockout)})
+
+    def clear(self, wall: str, reason: str) -> None:
+        self._write({"state": "clear", "wall": wall, "reason": reason})
+
+    def _write(self, content: dict[str, Any]) -> None:
+        """Replace the file in one step, on the medium before this returns."""
+        new = self.path.with_suffix(".new")
+        with new.open("w", encoding="utf-8") as file:
+            json.dump(content, file, indent=2)
+            file.flush()
+            os.fsync(file.fileno())
+        new.replace(self.path)
+        folder = os.open(self.path.parent, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)

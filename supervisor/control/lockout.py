@@ -1,0 +1,92 @@
+"""The lockout in force, and its copy on disk."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from supervisor.control.latch import Latch, Lockout
+from supervisor.control.logbook import Logbook
+from supervisor.devices.protocols import Clock
+
+STORE_AGAIN_AFTER_S = 1.0
+
+
+class LockoutKeeper:
+    """Keeps memory and disk in step. Memory decides; a disk that fails never unlocks anything.
+
+    A write may take its time on a bad card, so it happens only while the circuit is open, and
+    ``after_write`` lets the loop begin its beat anew.
+    """
+
+    def __init__(
+        self, latch: Latch, logbook: Logbook, clock: Clock, after_write: Callable[[], None]
+    ) -> None:
+        self._latch = latch
+        self._logbook = logbook
+        self._clock = clock
+        self._after_write = after_write
+        self._store_again_s = 0.0
+        self._armed = False
+        self.tried_to_store = True
+        self.lockout = latch.read(logbook.wall())
+        self.stored = self.lockout is not None
+        if self.lockout:
+            logbook.note("locked_out_at_start", self.lockout.reason)
+
+    def arm(self) -> bool:
+        """Before closing: from here on, an end without a word counts as a lockout."""
+        self._armed = self._write(lambda: self._latch.arm(self._logbook.wall()))
+        return self._armed
+
+    def disarm(self, why: str) -> None:
+        """After a confirmed opening that was no trip."""
+        if self._armed and not self.lockout:
+            self._armed = not self._write(lambda: self._latch.clear(self._logbook.wall(), why))
+
+    def lock(self, lockout: Lockout) -> None:
+        """In force at once; ``store`` puts it on disk."""
+        self.lockout = lockout
+        self.stored = self.tried_to_store = False
+        self._store_again_s = self._clock.now_s()
+
+    def note_opening(self, opened_in_s: float | None, *, failed: bool) -> None:
+        """Complete the story of a trip by how its opening went."""
+        if self.lockout:
+            failed = failed or self.lockout.failed_to_open
+            self.lockout = replace(
+                self.lockout, opened_in_s=opened_in_s, failed_to_open=failed
+            )
+            self.stored = False
+
+    def store(self) -> None:
+        """Bring the disk up to date; after a failure, try again a second later."""
+        lockout = self.lockout
+        if lockout is None or self.stored or self._clock.now_s() < self._store_again_s:
+            return
+        self.stored = self._write(lambda: self._latch.lock(lockout))
+        self.tried_to_store = True
+        self._store_again_s = self._clock.now_s() + STORE_AGAIN_AFTER_S
+
+    def clear(self, why: str) -> bool:
+        """A reset. False when the disk does not take it: then the lockout stays."""
+        if not self._write(lambda: self._latch.clear(self._logbook.wall(), why)):
+            return False
+        self.lockout, self._armed, self.stored = None, False, False
+        return True
+
+    def crashed(self, error: BaseException) -> None:
+        """The loop ends by an error: lock out, unless a trip tells more already."""
+        if self.lockout is None and self._armed:
+            reason = f"the loop ended by an error: {type(error).__name__}: {error}"
+            remedy = "look at the bank, report the error, then reset"
+            self.lock(Lockout("external", reason, remedy, self._logbook.wall()))
+        self.store()
+
+    def _write(self, write: Callable[[], None]) -> bool:
+        try:
+            write()
+        except OSError as error:
+            self._logbook.alarm("latch_not_written", f"{self._latch.path}: {error}")
+            return False
+        finally:
+            self._after_write()
+        return True

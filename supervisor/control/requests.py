@@ -1,0 +1,214 @@
+"""Requests to the loop (close, open, reset, status) and the Unix socket they come through.
+
+One JSON object a line: ``{"act": "reset", "reason": "lead re-fastened"}``; one JSON object back:
+``{"done": true, "message": "...", "circuit": "open"}``.
+"""
+
+import json
+import os
+import selectors
+import socket
+import struct
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+from supervisor.devices.protocols import Clock
+
+ACTS = ("close", "open", "reset", "status")
+SOCKET_NAME = "requests.sock"
+MAX_CLIENTS = 8
+MAX_LINE_BYTES = 4096
+MAX_UNSENT_BYTES = 256 * 1024
+PATIENCE_S = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """``done`` tells whether the act was carried out; ``data`` is the status, if asked for."""
+
+    done: bool
+    message: str
+    circuit: str
+    data: dict[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """An act asked for by ``who``; ``answer`` is called once with the outcome."""
+
+    act: str
+    reason: str
+    who: str
+    answer: Callable[[Reply], None]
+
+
+class Inbox(Protocol):
+    def take(self) -> list[Request]:
+        """The requests that have come in. Never blocks, never raises."""
+        ...
+
+    def close(self) -> None: ...
+
+
+class Mailbox:
+    """An inbox within the process, for the operator of a simulation."""
+
+    def __init__(self) -> None:
+        self._waiting: list[Request] = []
+        self.replies: list[Reply] = []
+
+    def put(self, act: str, reason: str = "", who: str = "simulated operator") -> None:
+        self._waiting.append(Request(act, reason, who, self.replies.append))
+
+    def take(self) -> list[Request]:
+        taken, self._waiting = self._waiting, []
+        return taken
+
+    def close(self) -> None:
+        self._waiting.clear()
+
+
+class _Client:
+    """One connection: a line in, a line out."""
+
+    def __init__(self, connection: socket.socket, gives_up_at_s: float) -> None:
+        self.connection = connection
+        self.gives_up_at_s = gives_up_at_s
+        self.received = b""
+        self.to_send = b""
+        credentials = connection.getsockopt(
+            socket.SOL_SOCKET, socket.SO_PEERCRED, struct.calcsize("3i")
+        )
+        pid, uid, _gid = struct.unpack("3i", credentials)
+        self.who = f"uid {uid} (pid {pid})"
+
+    def next_line(self) -> bytes:
+        """The oldest whole line that came in, taken out; empty when there is none."""
+        line, newline, rest = self.received.partition(b"\n")
+        if newline:
+            self.received = rest
+        return line if newline else b""
+
+    def is_flooding(self) -> bool:
+        return len(self.received) > MAX_LINE_BYTES or len(self.to_send) > MAX_UNSENT_BYTES
+
+    def answer(self, reply: Reply) -> None:
+        self.to_send += json.dumps(asdict(reply)).encode() + b"\n"
+
+
+class RequestSocket:
+    """``requests.sock``, for the owner and the group; polled by the loop, never waited for."""
+
+    def __init__(self, run_dir: Path, clock: Clock) -> None:
+        """Raises OSError when the socket cannot be made."""
+        self._clock = clock
+        self._path = run_dir / SOCKET_NAME
+        self._selector = selectors.DefaultSelector()
+        self._path.unlink(missing_ok=True)
+        self._listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        self._listener.setblocking(False)
+        before = os.umask(0o117)
+        try:
+            self._listener.bind(str(self._path))
+        finally:
+            os.umask(before)
+        self._listener.listen(MAX_CLIENTS)
+        self._selector.register(self._listener, selectors.EVENT_READ)
+        self._clients: dict[int, _Client] = {}
+
+    def take(self) -> list[Request]:
+        """At most one request of each client."""
+        self._send_answers()
+        for key, _ in self._selector.select(0):
+            if key.fileobj is self._listener:
+                self._accept()
+            else:
+                self._receive(self._clients[key.fd])
+        lines = [(client, client.next_line()) for client in list(self._clients.values())]
+        return [r for client, line in lines if line and (r := _understand(client, line))]
+
+    def close(self) -> None:
+        self._send_answers()
+        for client in list(self._clients.values()):
+            self._drop(client)
+        self._selector.close()
+        self._listener.close()
+        self._path.unlink(missing_ok=True)
+
+    def _accept(self) -> None:
+        try:
+            connection, _ = self._listener.accept()
+        except OSError:
+            return  # gone again
+        if len(self._clients) >= MAX_CLIENTS:
+            connection.close()
+            return
+        connection.setblocking(False)
+        client = _Client(connection, self._clock.now_s() + PATIENCE_S)
+        self._clients[connection.fileno()] = client
+        self._selector.register(connection, selectors.EVENT_READ)
+
+    def _receive(self, client: _Client) -> None:
+        try:
+            received = client.connection.recv(MAX_LINE_BYTES)
+        except BlockingIOError:
+            return
+        except OSError:
+            received = b""
+        client.received += received
+        if not received or client.is_flooding():
+            self._drop(client)
+
+    def _send_answers(self) -> None:
+        now_s = self._clock.now_s()
+        for client in list(self._clients.values()):
+            if client.to_send:
+                try:
+                    sent = client.connection.send(client.to_send)
+                except BlockingIOError:
+                    sent = 0
+                except OSError:
+                    self._drop(client)
+                    continue
+                client.to_send = client.to_send[sent:]
+                client.gives_up_at_s = now_s + PATIENCE_S if sent else client.gives_up_at_s
+            if now_s > client.gives_up_at_s:
+                self._drop(client)
+
+    def _drop(self, client: _Client) -> None:
+        del self._clients[client.connection.fileno()]
+        self._selector.unregister(client.connection)
+        client.connection.close()
+
+
+def _understand(client: _Client, line: bytes) -> Request | None:
+    """The request in a line; None, and the client told, when it is none."""
+    try:
+        asked = json.loads(line)
+        act, reason = asked["act"], asked.get("reason", "")
+        if act not in ACTS or not isinstance(reason, str):
+            raise ValueError
+    except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
+        known = ", ".join(ACTS)
+        problem = f'not understood; a request is {{"act": one of {known}, "reason": "..."}}'
+        client.answer(Reply(False, problem, ""))
+        return None
+    return Request(act, reason[:200], client.who, client.answer)
+
+
+def ask(run_dir: Path, act: str, reason: str = "", patience_s: float = 5.0) -> Reply:
+    """Send one request to a running daemon and wait for the answer.
+
+    Raises OSError when there is no daemon, or none that answers within ``patience_s``.
+    """
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as connection:
+        connection.settimeout(patience_s)
+        connection.connect(str(run_dir / SOCKET_NAME))
+        connection.sendall(json.dumps({"act": act, "reason": reason}).encode() + b"\n")
+        with connection.makefile("rb") as answers:
+            line = answers.readline()
+    if not line:
+        raise ConnectionError("the daemon closed the connection without an answer")
+    return Reply(**json.loads(line))

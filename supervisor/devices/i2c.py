@@ -1,0 +1,87 @@
+"""An I2C bus of the Linux kernel, in the calling convention of CircuitPython's ``busio``."""
+
+import errno
+import math
+import threading
+from fcntl import ioctl
+from pathlib import Path
+
+from smbus2 import SMBus, i2c_msg
+
+from supervisor.devices.errors import HardwareMissing
+
+# include/uapi/linux/i2c-dev.h
+I2C_RETRIES = 0x0701
+I2C_TIMEOUT = 0x0702  # in units of 10 ms
+
+
+class KernelI2C:
+    """``/dev/i2c-N`` through smbus2's I2C_RDWR; one transfer, one system call, one deadline.
+
+    The kernel is told to give up after ``deadline_s`` (rounded up to its unit of 10 ms) and
+    never to repeat a transfer by itself: repeats are the sampler's, who counts them. Transfers
+    raise OSError with the kernel's errno. Construction raises HardwareMissing.
+    """
+
+    def __init__(self, number: int, deadline_s: float) -> None:
+        self._lock = threading.Lock()
+        device = Path(f"/dev/i2c-{number}")
+        try:
+            self._bus = SMBus(str(device))
+        except OSError as error:
+            raise HardwareMissing(*_why_not_open(device, error)) from error
+        try:
+            ioctl(self._bus.fd, I2C_TIMEOUT, math.ceil(round(deadline_s * 100, 6)))
+            ioctl(self._bus.fd, I2C_RETRIES, 0)
+        except OSError as error:
+            self._bus.close()
+            raise HardwareMissing(*_why_not_open(device, error)) from error
+
+    def try_lock(self) -> bool:
+        return self._lock.acquire(blocking=False)
+
+    def unlock(self) -> None:
+        self._lock.release()
+
+    def writeto(
+        self, address: int, buffer: bytes, *, start: int = 0, end: int | None = None
+    ) -> None:
+        self._bus.i2c_rdwr(i2c_msg.write(address, bytes(buffer[start:end])))
+
+    def readfrom_into(
+        self, address: int, buffer: bytearray, *, start: int = 0, end: int | None = None
+    ) -> None:
+        wanted = i2c_msg.read(address, len(range(len(buffer))[start:end]))
+        self._bus.i2c_rdwr(wanted)
+        buffer[start:end] = bytes(wanted)
+
+    def writeto_then_readfrom(
+        self,
+        address: int,
+        out_buffer: bytes,
+        in_buffer: bytearray,
+        *,
+        out_start: int = 0,
+        out_end: int | None = None,
+        in_start: int = 0,
+        in_end: int | None = None,
+    ) -> None:
+        wanted = i2c_msg.read(address, len(range(len(in_buffer))[in_start:in_end]))
+        self._bus.i2c_rdwr(i2c_msg.write(address, bytes(out_buffer[out_start:out_end])), wanted)
+        in_buffer[in_start:in_end] = bytes(wanted)
+
+    def close(self) -> None:
+        self._bus.close()
+
+
+def _why_not_open(device: Path, error: OSError) -> tuple[str, str]:
+    """What is wrong with the bus device, and what to do about it."""
+    if error.errno == errno.ENOENT:
+        return (
+            f"there is no {device}",
+            "switch I2C on (on a Raspberry Pi: raspi-config, Interface Options, I2C) "
+            "or set bus.number to the bus that exists",
+        )
+    if error.errno in (errno.EACCES, errno.EPERM):
+        return (f"no permission to use {device}", "add this user to the group i2c, log in again")
+    return (f"{device} cannot be used: {error.strerror}", "check that it is an I2C bus")

@@ -1,0 +1,65 @@
+"""The pin factory of the real machine, named and found, never a silent second choice."""
+
+import os
+from pathlib import Path
+from typing import Any
+
+from supervisor.devices.errors import HardwareMissing
+
+# Labels of the header's GPIO controller: Raspberry Pi 0-3, 4, 5.
+RASPBERRY_PI_LABELS = ("pinctrl-bcm2835", "pinctrl-bcm2711", "pinctrl-rp1")
+MAX_CHIPS = 32
+
+
+def open_pin_factory(chip_label: str | None, work_dir: Path) -> Any:
+    """gpiozero's lgpio factory on the chip of that label, or on the Raspberry Pi's own.
+
+    lgpio keeps a notification file in ``work_dir``, which must be writable. Raises
+    HardwareMissing.
+    """
+    if not os.access(work_dir, os.W_OK | os.X_OK):
+        raise HardwareMissing(
+            f"the GPIO library needs to write in {work_dir} and may not",
+            "create the folder, make it writable for this user, or choose another by --run-dir",
+        )
+    os.environ["LG_WD"] = str(work_dir)  # read by lgpio when it is imported
+    try:
+        from gpiozero.pins.lgpio import LGPIOFactory
+    except ImportError as error:
+        raise HardwareMissing(
+            f"the GPIO library lgpio cannot be loaded ({error})",
+            "install it: pip install lgpio, or Debian's python3-lgpio",
+        ) from error
+    number = _chip_number((chip_label,) if chip_label else RASPBERRY_PI_LABELS)
+    try:
+        return LGPIOFactory(chip=number)
+    except Exception as error:  # gpiozero and lgpio raise many kinds; each means the same to us
+        raise HardwareMissing(
+            f"GPIO chip {number} cannot be used ({error})",
+            "check the group of /dev/gpiochip* (usually gpio) and add this user to it",
+        ) from error
+
+
+def _chip_number(labels: tuple[str, ...]) -> int:
+    import lgpio
+
+    seen = []
+    for number in range(MAX_CHIPS):
+        if not Path(f"/dev/gpiochip{number}").exists():
+            continue
+        try:
+            handle = lgpio.gpiochip_open(number)
+        except lgpio.error as error:
+            seen.append(f"gpiochip{number} ({error})")
+            continue
+        try:
+            label = lgpio.gpio_get_chip_info(handle)[3]
+        finally:
+            lgpio.gpiochip_close(handle)
+        if label in labels:
+            return number
+        seen.append(f"gpiochip{number} ({label})")
+    raise HardwareMissing(
+        f"no GPIO chip labelled {' or '.join(labels)}; found: {', '.join(seen) or 'none'}",
+        "set gpio.chip_label to one of those found, or run this on a Raspberry Pi",
+    )

@@ -1,0 +1,121 @@
+"""Samples of the fitted channels: bounded retries, then reopen the bus, then "cannot tell"."""
+
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from supervisor.devices.converter import ConfigChanged, Converter, NotReady
+from supervisor.devices.errors import HardwareMissing
+from supervisor.devices.protocols import Clock, I2CBus
+from supervisor.readings import Channel, Quality, Sample
+from supervisor.settings.hardware import CellChannel, ShuntChannel
+from supervisor.settings.model import SupervisorSettings
+
+log = logging.getLogger(__name__)
+
+TRIES = 2  # a second try costs less than a cycle; more would make the cycle late
+FAILURES_BEFORE_REOPENING = 3  # samples in a row without an answer
+REOPEN_EVERY_S = 0.1
+
+
+@dataclass(slots=True)
+class BusCounters:
+    """Totals since the start, for metrics."""
+
+    conversions: int = 0
+    errors: int = 0
+    retries: int = 0
+    reopenings: int = 0
+
+
+class ConverterSampler:
+    """Takes single conversions through one owner of the bus. ``sample`` never raises."""
+
+    def __init__(
+        self, settings: SupervisorSettings, open_bus: Callable[[], I2CBus], clock: Clock
+    ) -> None:
+        self._settings = settings
+        self._open_bus = open_bus
+        self._clock = clock
+        self._bus: I2CBus | None = None
+        self._converters: dict[str, Converter] = {}
+        self._failures_in_a_row = 0
+        self._reopen_at_s = clock.now_s()
+        self._told = ""
+        self.counters = BusCounters()
+        self.channels: dict[Channel, CellChannel | ShuntChannel] = {
+            channel: wiring
+            for channel in Channel
+            if (wiring := getattr(settings.channels, channel.value)) is not None
+        }
+
+    def sample(self, channel: Channel) -> Sample:
+        """One conversion of a fitted channel, or the reason why there is none."""
+        quality = Quality.NO_ANSWER
+        for attempt in range(TRIES):
+            self.counters.retries += attempt > 0
+            try:
+                code, taken_at_s = self._convert(channel)
+            except (OSError, ValueError) as error:
+                quality = Quality.NO_ANSWER
+                self._tell(f"{channel.value}: {error}")
+                self.counters.errors += 1
+                if self._bus is None:
+                    break
+            except NotReady:
+                quality = Quality.NOT_READY
+            except ConfigChanged as error:
+                quality = Quality.CONFIG_CHANGED
+                self._tell(f"{channel.value}: configuration changed, {error}")
+            else:
+                self._failures_in_a_row = 0
+                self.counters.conversions += 1
+                return Sample(channel, code, Quality.GOOD, taken_at_s)
+        self._count_failure()
+        return Sample(channel, None, quality, self._clock.now_s())
+
+    def close(self) -> None:
+        self._close_bus()
+
+    def _convert(self, channel: Channel) -> tuple[int, float]:
+        wiring = self.channels[channel]
+        return self._converter(wiring.converter).convert(wiring.inputs, wiring.range_volts)
+
+    def _converter(self, name: str) -> Converter:
+        if name not in self._converters:
+            bus = self._opened_bus()
+            self._converters[name] = Converter(bus, self._settings.converters[name], self._clock)
+        return self._converters[name]
+
+    def _opened_bus(self) -> I2CBus:
+        if self._bus is None:
+            if self._clock.now_s() < self._reopen_at_s:
+                raise OSError("bus closed after errors, to be opened again")
+            self._reopen_at_s = self._clock.now_s() + REOPEN_EVERY_S
+            try:
+                self._bus = self._open_bus()
+            except HardwareMissing as missing:
+                raise OSError(str(missing)) from missing
+        return self._bus
+
+    def _count_failure(self) -> None:
+        self._failures_in_a_row += 1
+        if self._failures_in_a_row >= FAILURES_BEFORE_REOPENING and self._bus is not None:
+            self._failures_in_a_row = 0
+            self.counters.reopenings += 1
+            self._close_bus()
+
+    def _close_bus(self) -> None:
+        self._converters.clear()
+        if self._bus is not None:
+            try:
+                self._bus.close()
+            except OSError as error:
+                self._tell(f"closing the bus: {error}")
+            self._bus = None
+
+    def _tell(self, text: str) -> None:
+        """Log once, not at every cycle of a fault that lasts."""
+        if text != self._told:
+            self._told = text
+            log.warning("%s", text)

@@ -1,0 +1,74 @@
+"""A sense lead: from the true quantity in the plant to the volts at a converter's input."""
+
+import math
+from collections.abc import Callable
+
+from supervisor.simulator.plant import Plant
+
+
+class Lead:
+    """Follows ``true`` through divider or shunt and a first-order filter.
+
+    ``true`` gives the mean and the amplitude of the ripple, in the channel's unit; ``scale`` is
+    volts per unit, ``offset`` is what the settings' calibration will add back.
+    """
+
+    def __init__(
+        self,
+        plant: Plant,
+        true: Callable[[], tuple[float, float]],
+        *,
+        scale: float,
+        offset: float,
+        filter_hz: float,
+        start_s: float,
+    ) -> None:
+        self._plant = plant
+        self._true = true
+        self._scale = scale
+        self._offset = offset
+        self._filter_s = 1 / (2 * math.pi * filter_hz)
+        self.open = False  # a bleed resistor pulls the input to ground
+        self.added = 0.0  # in the channel's unit: thermo-voltage, corroded joint
+        self.reversed = False
+        ripple_hz = plant.supply.ripple_hz
+        self._ripple_rad_per_s = 2 * math.pi * ripple_hz
+        self._ripple_hz = ripple_hz
+        self._passed = 1 / math.hypot(1, ripple_hz / filter_hz)
+        self._lag_rad = math.atan(ripple_hz / filter_hz)
+        self._settled_s = start_s
+        self._mean_v = self._target_v()
+        plant.before_change.append(self.settle)
+
+    def settle(self, at_s: float) -> None:
+        """The filter's output moves towards the present mean until then."""
+        span_s = at_s - self._settled_s
+        if span_s > 0:
+            target_v = self._target_v()
+            kept = math.exp(-span_s / self._filter_s)
+            self._mean_v = target_v + (self._mean_v - target_v) * kept
+            self._settled_s = at_s
+
+    def volts(self, middle_s: float, span_s: float) -> float:
+        """Mean at the converter's input over a span."""
+        self._plant.advance(middle_s)
+        self.settle(middle_s)
+        amplitude = self._true()[1]
+        if not amplitude or self.open:
+            return self._mean_v
+        angle = self._ripple_rad_per_s * middle_s - self._lag_rad
+        return self._mean_v + self._to_volts(amplitude) * (
+            self._passed * _sinc(self._ripple_hz * span_s) * math.sin(angle)
+        )
+
+    def _target_v(self) -> float:
+        if self.open:
+            return 0.0
+        return self._to_volts(self._true()[0] + self.added - self._offset)
+
+    def _to_volts(self, quantity: float) -> float:
+        return -quantity * self._scale if self.reversed else quantity * self._scale
+
+
+def _sinc(x: float) -> float:
+    return math.sin(math.pi * x) / (math.pi * x)

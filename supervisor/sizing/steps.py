@@ -1,0 +1,121 @@
+"""The steps between a fault and an open contactor, each with the longest it can take."""
+
+from dataclasses import dataclass
+from math import floor
+
+from supervisor.settings.fitted import fitted_channels
+from supervisor.settings.hardware import CellChannel, ShuntChannel
+from supervisor.settings.model import SupervisorSettings
+
+CONVERSION_MARGIN = 1.15  # the converter's clock is +-10 %, 5 % more for the start-up
+BUS_S_AT_100_KHZ = 0.0019  # one configuration write (0.4 ms) and three reads (0.5 ms each)
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One step of a response, and the longest it can take."""
+
+    name: str
+    seconds: float
+
+
+def conversion_s(settings: SupervisorSettings, channel: CellChannel | ShuntChannel) -> float:
+    """Longest conversion: the chip's clock at its slowest."""
+    return CONVERSION_MARGIN / settings.converters[channel.converter].samples_per_second
+
+
+def scan_s(settings: SupervisorSettings) -> float:
+    """Time to read every fitted channel once: conversions and bus transfers."""
+    bus_s = BUS_S_AT_100_KHZ * 100 / settings.bus.kilohertz
+    return sum(
+        conversion_s(settings, channel) + bus_s for channel in fitted_channels(settings).values()
+    )
+
+
+class Steps:
+    """Chains of steps, ready to be added up."""
+
+    def __init__(self, settings: SupervisorSettings) -> None:
+        self._settings = settings
+        self.window_s = settings.loop.window_s
+        self.cycle_s = settings.loop.cycle_s
+
+    def conversions(self, of: int) -> tuple[Part, ...]:
+        """Single conversions: the fault begins just after the channel's turn.
+
+        All ``of`` of them may be needed, as some may be bad.
+        """
+        return (
+            Part("wait for the next scan", self.cycle_s),
+            *_if_any(f"confirmation, up to {of} scans", (of - 1) * self.cycle_s),
+            *self._scan(),
+            *self.act(),
+        )
+
+    def windows(self, of: int, delay_s: float) -> tuple[Part, ...]:
+        """Means of windows, until the contactor is open: the fault begins just after one began."""
+        return (*self.windows_until_known(of, delay_s), *self.act())
+
+    def windows_until_known(self, of: int, delay_s: float) -> tuple[Part, ...]:
+        """As ``windows``, until the rule knows. All ``of`` windows may be needed."""
+        count_s = (of - 1) * self.window_s
+        wait_s = self._whole_windows(delay_s)
+        more = (
+            _if_any(f"delay of {delay_s:g} s in whole windows", wait_s)
+            if wait_s > count_s
+            else _if_any(f"confirmation, up to {of} windows", count_s)
+        )
+        return (
+            Part("wait for a fresh window", self.window_s),
+            Part("window", self.window_s),
+            *more,
+            Part("close of the window", self.cycle_s),
+            *self._scan(),
+        )
+
+    def blind(self, what: str, after_s: float) -> tuple[Part, ...]:
+        """Nothing to be seen for so long, found out by the next scan."""
+        return (Part(what, after_s), *self.late())
+
+    def late(self) -> tuple[Part, ...]:
+        """A cycle so late that it trips by itself."""
+        return (Part("next scan", self.cycle_s), *self._scan(), *self.act())
+
+    def act(self) -> tuple[Part, ...]:
+        """A cycle later than tolerated trips by itself, or lets the lease run out."""
+        return (self.lateness(), *self.release())
+
+    def lateness(self) -> Part:
+        """The longest that one cycle may be late without a trip."""
+        overrun = self._settings.protection.loop_overrun
+        tolerated_s = min(overrun.trip_late_seconds, self._settings.loop.lease_s)
+        return Part("lateness of the loop", tolerated_s)
+
+    def release(self) -> tuple[Part, ...]:
+        """From "open" to no current."""
+        contactor = self._settings.contactor
+        dropout_ms = contactor.dropout_milliseconds if contactor.drive == "pulse" else None
+        return (
+            *_if_any("pulse drop-out", (dropout_ms or 0.0) / 1000),
+            Part("contactor release", contactor.release_milliseconds / 1000),
+        )
+
+    def _scan(self) -> tuple[Part, ...]:
+        """A channel's own conversion, and the others' before the rules are asked."""
+        longest_s = max(
+            conversion_s(self._settings, c) for c in fitted_channels(self._settings).values()
+        )
+        return (
+            Part("conversion", longest_s),
+            Part("other channels, bus", scan_s(self._settings) - longest_s),
+        )
+
+    def _whole_windows(self, delay_s: float) -> float:
+        """A delay ends with a window; when that comes a moment too early, with the next."""
+        if delay_s == 0:
+            return 0.0
+        return (floor(round(delay_s / self.window_s, 6)) + 1) * self.window_s
+
+
+def _if_any(name: str, seconds: float) -> tuple[Part, ...]:
+    return (Part(name, seconds),) if seconds > 0 else ()

@@ -1,0 +1,243 @@
+// Shows api/status, and stops believing it 3 s after the supervisor published it.
+"use strict";
+
+const STALE_AFTER_S = 3;
+const POLL_MS = 1000;
+const TIMEOUT_MS = 2000;
+const TICK_MS = 250;
+
+// circuit state: [name of its shape, word, what it means]
+const STATES = {
+  "open": ["open", "Open", "No charging current can flow. Closing is a deliberate act at the machine."],
+  "closed": ["closed", "Closed", "Charging current can flow. The contactor holds only while good readings keep renewing its permission."],
+  "locked out": ["locked", "Locked out", "The protection opened the circuit. It stays open until somebody has found the cause and resets it at the machine."],
+  "unfit": ["unfit", "Unfit", "The circuit is open, and something stands in the way of closing it."],
+  "finished": ["finished", "Finished", "The charge has ended and the circuit is open."],
+};
+const FAILED = ["failed", "Did not open", "Locked out, but the circuit is still closed. Current may be flowing: switch the supply off at the mains now."];
+const DECIMALS = { V: 3, A: 1, s: 2, "V/min": 3 };
+
+let seen = null; // newest snapshot and the moment it was asked for
+let problem = "This page has not heard from the supervisor yet.";
+
+const at = (id) => document.getElementById(id);
+const moment = () => ({ steady: performance.now(), wall: Date.now() });
+
+// The steady clock stops while a device sleeps, the wall clock may be set back: trust the longer.
+function secondsSince(then) {
+  const now = moment();
+  return Math.max(now.steady - then.steady, now.wall - then.wall) / 1000;
+}
+
+function ageS() {
+  return seen && seen.status.age_s + secondsSince(seen.asked);
+}
+
+function isFresh() {
+  return seen !== null && seen.status.fresh && problem === "" && ageS() <= STALE_AFTER_S;
+}
+
+async function poll() {
+  const asked = moment();
+  const stop = new AbortController();
+  const timer = setTimeout(() => stop.abort(), TIMEOUT_MS);
+  try {
+    const response = await fetch("api/status", { signal: stop.signal, cache: "no-store" });
+    take(await response.json(), asked);
+  } catch {
+    if (!isFresh()) problem = "This page gets no answer from the machine.";
+  } finally {
+    clearTimeout(timer);
+    setTimeout(poll, Math.max(0, POLL_MS - secondsSince(asked) * 1000));
+  }
+}
+
+function take(status, asked) {
+  if (typeof status.fresh !== "boolean") throw new TypeError("not a status");
+  problem = status.problem;
+  if (status.circuit !== undefined) {
+    showSnapshot(status); // first: a snapshot that cannot be shown must not renew the age
+    seen = { status, asked };
+  }
+  tick();
+}
+
+function tick() {
+  const fresh = isFresh();
+  document.documentElement.dataset.fresh = fresh;
+  const [shape, word, meaning] = fresh ? known(seen.status) : ["none", "No fresh data", doubt()];
+  document.documentElement.dataset.state = shape;
+  say(at("state"), word);
+  say(at("meaning"), meaning);
+  say(at("age"), seen ? `${word} · data ${duration(Math.max(1, Math.ceil(ageS())))} old` : "No data yet");
+  const where = seen ? seen.status.bank : "";
+  const simulated = seen && seen.status.simulated ? "SIMULATION " : "";
+  document.title = `${simulated}${word} ${where}`;
+}
+
+function known(status) {
+  return status.lockout && status.lockout.failed_to_open ? FAILED : STATES[status.circuit];
+}
+
+function doubt() {
+  const why = problem || "This page gets no answer from the machine.";
+  const last = seen ? ` The last word was “${known(seen.status)[1].toLowerCase()}”; it may be wrong by now.` : "";
+  return `${why}${last} Look at the contactor and at a meter, not at this page.`;
+}
+
+function showSnapshot(status) {
+  say(at("bank"), status.bank);
+  at("simulation").hidden = !status.simulated;
+  at("uncommissioned").hidden = status.uncommissioned === null;
+  say(at("uncommissioned-reason"), status.uncommissioned ?? "");
+  at("blocked").hidden = status.not_closing_because.length === 0;
+  list(at("blocked-list"), status.not_closing_because, say);
+  showLockout(status.lockout);
+  for (const name of ["front_cell", "far_cell", "shunt"]) showChannel(name, status);
+  showMargin(status);
+  list(at("rules"), status.rules, showRule);
+  list(at("events"), status.events.slice(-12).reverse(), showEvent);
+  const auxiliary = { true: "closed", false: "open", null: "not fitted" }[status.auxiliary_closed];
+  say(at("contacts"), `Coil ${status.coil_on ? "on" : "off"} · auxiliary contact ${auxiliary}`);
+  const { bus_errors: errors, deadline_misses: late } = status.counters;
+  say(at("machine"), `Since ${when(status.started_wall)}: ${errors} bus errors, ${late} late cycles. Version ${status.version}`);
+}
+
+function showLockout(lockout) {
+  at("lockout").hidden = lockout === null;
+  if (lockout === null) return;
+  say(at("lockout-reason"), lockout.reason);
+  say(at("lockout-rule"), title(lockout.tripped_by));
+  say(at("lockout-measured"), figure(lockout.measured, lockout.unit));
+  say(at("lockout-limit"), figure(lockout.limit, lockout.unit));
+  say(at("lockout-when"), when(lockout.wall));
+  say(at("lockout-opening"), opening(lockout));
+  say(at("lockout-stored"), lockout.stored ? "on disk; outlasts a restart" : "NOT on disk; only until a restart");
+  say(at("lockout-remedy"), lockout.remedy);
+}
+
+function opening(lockout) {
+  if (lockout.failed_to_open) return "FAILED: still closed after the coil was dropped";
+  if (lockout.opened_in_s === null) return "not confirmed";
+  return `confirmed ${(lockout.opened_in_s * 1000).toFixed(0)} ms after the coil was dropped`;
+}
+
+function channelOf(status, name) {
+  return status.channels.find((channel) => channel.channel === name);
+}
+
+// The value, or null when the reading is bad or older than the page's own limit.
+function valueOf(channel) {
+  return channel && channel.age_s <= STALE_AFTER_S ? channel.value : null;
+}
+
+function showChannel(name, status) {
+  const channel = channelOf(status, name);
+  const value = valueOf(channel);
+  at(name).hidden = channel === undefined;
+  if (channel === undefined) return;
+  at(name).classList.toggle("no-value", value === null);
+  const bad = `no value: ${channel.value === null ? channel.quality : "old reading"}`;
+  const digits = DECIMALS[channel.unit];
+  say(at(name).querySelector(".live"), value === null ? bad : minus(value.toFixed(digits)));
+  say(at(name).querySelector("small"), `${channel.unit} ± ${channel.uncertainty.toFixed(digits)}`);
+}
+
+function showMargin(status) {
+  const rule = status.rules.find((candidate) => candidate.rule === "overvoltage");
+  const cells = ["front_cell", "far_cell"].map((name) => channelOf(status, name)).filter(Boolean);
+  const values = cells.map(valueOf);
+  const canTell = rule !== undefined && values.length > 0 && !values.includes(null);
+  at("scale").toggleAttribute("hidden", !canTell);
+  if (!canTell) {
+    say(at("margin"), "Margin to the overvoltage limit: cannot tell.");
+    return;
+  }
+  const margin = rule.limit - Math.max(...values);
+  const side = margin >= 0 ? "below" : "above";
+  say(at("margin"), `${figure(Math.abs(margin), "V")} ${side} the overvoltage limit.`);
+  drawScale(status, rule.limit, values);
+}
+
+function drawScale(status, limit, values) {
+  const low = Math.floor((Math.min(limit - 0.35, ...values) + 1e-9) * 10) / 10;
+  const high = Math.max(status.never_above_v, ...values) + 0.01;
+  const x = (volts) => `${(100 * (volts - low)) / (high - low)}%`;
+  const place = (id, attributes) => {
+    for (const [name, value] of Object.entries(attributes)) at(id).setAttribute(name, value);
+  };
+  place("scale-zone", { x: x(limit), width: `${(100 * (high - limit)) / (high - low)}%` });
+  place("scale-limit", { x1: x(limit), x2: x(limit) });
+  place("scale-never", { x1: x(status.never_above_v), x2: x(status.never_above_v) });
+  place("scale-limit-text", { x: x(limit) });
+  place("scale-never-text", { x: x(status.never_above_v) });
+  place("scale-front", { x: x(values[0]) });
+  at("scale-far").toggleAttribute("hidden", values.length < 2);
+  if (values.length > 1) place("scale-far", { x: x(values[1]) });
+  say(at("scale-limit-text"), `limit ${figure(limit, "V")}`);
+  say(at("scale-never-text"), `never above ${figure(status.never_above_v, "V")}`);
+  say(at("scale-low-text"), figure(low, "V"));
+}
+
+function showRule(row, rule) {
+  row.dataset.state = rule.state;
+  say(row.querySelector(".name"), title(rule.rule));
+  row.querySelector("use").setAttribute("href", `#mark-${rule.state.replace(" ", "-")}`);
+  say(row.querySelector(".word"), rule.for_s === null ? rule.state : `${rule.state} ${duration(rule.for_s)}`);
+  say(row.querySelector(".measured"), figure(rule.measured, rule.unit));
+  say(row.querySelector(".limit"), `limit ${figure(rule.limit, rule.unit)}`);
+  say(row.querySelector(".reason"), rule.state === "clear" ? "" : rule.reason);
+}
+
+function showEvent(row, event) {
+  const time = row.querySelector("time");
+  time.dateTime = event.wall;
+  say(time, when(event.wall));
+  say(row.querySelector("span"), event.text);
+}
+
+// One child per item, kept and refilled, so that a selection or a reader's place survives.
+function list(parent, items, fill) {
+  const template = parent.querySelector("template");
+  while (parent.children.length - 1 > items.length) parent.lastElementChild.remove();
+  while (parent.children.length - 1 < items.length) parent.append(template.content.cloneNode(true));
+  items.forEach((item, index) => fill(parent.children[index + 1], item));
+}
+
+function say(node, text) {
+  if (node.textContent !== text) node.textContent = text;
+}
+
+function title(key) {
+  const words = key.replaceAll("_", " ");
+  return words.charAt(0).toUpperCase() + words.slice(1);
+}
+
+function figure(value, unit) {
+  if (value === null) return "—";
+  const text = unit in DECIMALS ? value.toFixed(DECIMALS[unit]) : String(value);
+  return `${minus(text)}\u00a0${unit}`;
+}
+
+function minus(text) {
+  return text.replace("-", "−");
+}
+
+function duration(seconds) {
+  if (seconds < 120) return `${seconds.toFixed(0)}\u00a0s`;
+  if (seconds < 7200) return `${(seconds / 60).toFixed(0)}\u00a0min`;
+  return `${(seconds / 3600).toFixed(0)}\u00a0h`;
+}
+
+function when(wall) {
+  const date = new Date(wall);
+  if (Number.isNaN(date.getTime())) return wall;
+  const pad = (number) => String(number).padStart(2, "0");
+  const day = [date.getFullYear(), pad(date.getMonth() + 1), pad(date.getDate())].join("-");
+  return `${day} ${[date.getHours(), date.getMinutes(), date.getSeconds()].map(pad).join(":")}`;
+}
+
+setInterval(tick, TICK_MS);
+addEventListener("pageshow", tick);
+addEventListener("visibilitychange", tick);
+poll();

@@ -1,0 +1,60 @@
+"""Does a snapshot read from a file hold what its field types promise?
+
+The file comes from another process; half a file, another version or plain garbage must end as
+one sentence for the operator, never as a fault in a page.
+"""
+
+import math
+from dataclasses import fields, is_dataclass
+from types import NoneType, UnionType
+from typing import Any, get_args, get_origin, get_type_hints
+
+from supervisor.snapshot import Circuit, Snapshot
+
+RULE_STATES = ("clear", "timing", "trip", "cannot tell")
+LARGEST = 1e15  # beyond any count or time the daemon can reach; keeps whole numbers exact
+
+
+def check(snapshot: Snapshot) -> None:
+    """Raises ValueError, naming the field, when a value is not of its field's type."""
+    _check_fields(snapshot, "status")
+    if snapshot.circuit not in {circuit.value for circuit in Circuit}:
+        raise ValueError(f"circuit state {snapshot.circuit[:40]!r} is unknown")
+    for rule in snapshot.rules:
+        if rule.state not in RULE_STATES:
+            raise ValueError(f"rule state {rule.state[:40]!r} is unknown")
+
+
+def _check_fields(record: object, where: str) -> None:
+    assert is_dataclass(record)
+    kinds = get_type_hints(type(record))
+    for field in fields(record):
+        _check(getattr(record, field.name), kinds[field.name], f"{where}.{field.name}")
+
+
+def _check(value: object, kind: Any, where: str) -> None:
+    if get_origin(kind) is UnionType:
+        if value is None and NoneType in get_args(kind):
+            return
+        kind = next(k for k in get_args(kind) if k is not NoneType)
+    if get_origin(kind) is tuple:
+        assert isinstance(value, tuple)
+        for index, item in enumerate(value):
+            _check(item, get_args(kind)[0], f"{where}[{index}]")
+    elif is_dataclass(kind):
+        _check_fields(value, where)
+    elif not _is_plain(value, kind):
+        raise ValueError(f"{where} is not {_NAMES[kind]}")
+
+
+_NAMES = {str: "text", bool: "true or false", int: "a whole number", float: "a finite number"}
+
+
+def _is_plain(value: object, kind: type) -> bool:
+    if kind is str:
+        return isinstance(value, str) and not any("\ud800" <= c <= "\udfff" for c in value)
+    if kind is bool or isinstance(value, bool):
+        return kind is bool and isinstance(value, bool)
+    if kind is int:
+        return isinstance(value, int) and abs(value) <= LARGEST
+    return isinstance(value, int | float) and math.isfinite(value) and abs(value) <= LARGEST

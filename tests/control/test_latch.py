@@ -1,0 +1,113 @@
+"""The lockout latch on disk: whatever happens to the file, it never unlocks by itself."""
+
+import errno
+import json
+import os
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from supervisor.control.latch import Latch, Lockout
+
+WALL = "2026-02-01T03:04:05.000+00:00"
+TRIP = Lockout("overvoltage", "front cell too high", "look", WALL, 3.61, 3.60, "V", 0.04, False)
+
+
+def test_a_first_start_is_clear(tmp_path: Path) -> None:
+    assert Latch(tmp_path).read(WALL) is None
+
+
+def test_a_trip_comes_back_as_it_was(tmp_path: Path) -> None:
+    Latch(tmp_path).lock(TRIP)
+    assert Latch(tmp_path).read("later") == TRIP
+
+
+def test_a_reset_clears(tmp_path: Path) -> None:
+    latch = Latch(tmp_path)
+    latch.lock(TRIP)
+    latch.clear(WALL, "found and mended")
+    assert latch.read(WALL) is None
+
+
+def test_an_end_without_a_word_while_closed_counts_as_locked_out(tmp_path: Path) -> None:
+    Latch(tmp_path).arm(WALL)
+    found = Latch(tmp_path).read("now")
+    assert found is not None
+    assert found.tripped_by == "external"
+    assert WALL in found.reason
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"", b"{", b"null", b"[]", b'"clear"', b"{}", b'{"state": "other"}', b"\xff\xfe",
+        b'{"state": "locked"}', b'{"state": "locked", "lockout": 3}',
+        b'{"state": "locked", "lockout": {}}', b"[" * 100_000,
+    ],
+)  # fmt: skip
+def test_an_unreadable_file_counts_as_locked_out(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "lockout.json").write_bytes(content)
+    found = Latch(tmp_path).read(WALL)
+    assert found is not None
+    assert found.tripped_by == "external"
+    assert "cannot be read" in found.reason
+
+
+@settings(max_examples=200, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(content=st.binary(max_size=300))
+def test_no_bytes_but_a_whole_clear_file_unlock(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "lockout.json").write_bytes(content)
+    try:
+        is_clear = json.loads(content)["state"] == "clear"
+    except (ValueError, TypeError, KeyError):
+        is_clear = False
+    assert (Latch(tmp_path).read(WALL) is None) is is_clear
+
+
+def test_a_folder_in_its_place_counts_as_locked_out(tmp_path: Path) -> None:
+    (tmp_path / "lockout.json").mkdir()
+    assert Latch(tmp_path).read(WALL) is not None
+
+
+def test_a_later_version_with_more_fields_is_still_read(tmp_path: Path) -> None:
+    Latch(tmp_path).lock(TRIP)
+    path = tmp_path / "lockout.json"
+    content = json.loads(path.read_text())
+    content["lockout"]["a_new_field"] = 1
+    path.write_text(json.dumps(content))
+    assert Latch(tmp_path).read(WALL) == TRIP
+
+
+@pytest.mark.parametrize("step", ["open", "fsync", "replace"])
+def test_a_write_that_fails_leaves_the_old_latch(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str
+) -> None:
+    latch = Latch(tmp_path)
+    latch.lock(TRIP)
+
+    def fails(*_args: object, **_kwargs: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    target: object = os if step == "fsync" else Path
+    monkeypatch.setattr(target, step, fails)
+    with pytest.raises(OSError, match="No space"):
+        latch.clear(WALL, "reset")
+    monkeypatch.undo()
+    assert latch.read(WALL) == TRIP
+
+
+def test_file_and_folder_reach_the_medium_before_a_write_returns(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    synced: list[str] = []
+    real = os.fsync
+
+    def noted(file: int) -> None:
+        synced.append(os.readlink(f"/proc/self/fd/{file}"))
+        real(file)
+
+    monkeypatch.setattr(os, "fsync", noted)
+    Latch(tmp_path).lock(TRIP)
+    assert synced == [str(tmp_path / "lockout.new"), str(tmp_path)]

@@ -1,0 +1,178 @@
+"""The request socket: understood, refused or dropped, but never waited for."""
+
+import json
+import socket
+import stat
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from supervisor.control.requests import (
+    MAX_CLIENTS,
+    MAX_LINE_BYTES,
+    PATIENCE_S,
+    Reply,
+    Request,
+    RequestSocket,
+    ask,
+)
+from supervisor.simulator.clock import SimulatedClock
+
+
+class Bench:
+    """A request socket and clients; the clock stands still unless told."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.clock = SimulatedClock()
+        self.inbox = RequestSocket(folder, self.clock)
+        self.clients: list[socket.socket] = []
+
+    def connect(self) -> socket.socket:
+        client = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        client.settimeout(2)
+        client.connect(str(self.folder / "requests.sock"))
+        self.clients.append(client)
+        return client
+
+    def take(self) -> list[Request]:
+        """As many polls as it takes to accept and to read what was sent."""
+        return [request for _ in range(MAX_CLIENTS + 2) for request in self.inbox.take()]
+
+    def close(self) -> None:
+        self.inbox.close()
+        for client in self.clients:
+            client.close()
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Bench]:
+    bench = Bench(tmp_path)
+    yield bench
+    bench.close()
+
+
+def test_a_request_comes_in_with_who_asked_and_is_answered(bench: Bench) -> None:
+    client = bench.connect()
+    client.sendall(b'{"act": "reset", "reason": "lead re-fastened"}\n')
+    (request,) = bench.take()
+    assert (request.act, request.reason) == ("reset", "lead re-fastened")
+    assert request.who.startswith("uid ")
+    request.answer(Reply(True, "done", "open"))
+    bench.inbox.take()
+    assert json.loads(client.recv(4096)) == {
+        "done": True, "message": "done", "circuit": "open", "data": None,
+    }  # fmt: skip
+
+
+def test_a_line_may_come_in_pieces(bench: Bench) -> None:
+    client = bench.connect()
+    client.sendall(b'{"act": ')
+    assert bench.take() == []
+    client.sendall(b'"open"}\n')
+    assert [r.act for r in bench.take()] == ["open"]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [b"close", b"{}", b"[]", b"null", b'{"act": "explode"}', b'{"act": "open", "reason": 3}',
+     b"\xff\xfe", b'{"act": ["open"]}', b"[" * 3000],
+)  # fmt: skip
+def test_what_is_not_understood_is_refused_in_words(bench: Bench, line: bytes) -> None:
+    client = bench.connect()
+    client.sendall(line + b"\n")
+    assert bench.take() == []
+    reply = json.loads(client.recv(4096))
+    assert reply["done"] is False
+    assert "close, open, reset, status" in reply["message"]
+
+
+@settings(max_examples=100, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(garbage=st.binary(max_size=200))
+def test_no_bytes_make_it_raise(bench: Bench, garbage: bytes) -> None:
+    client = bench.connect()
+    client.sendall(garbage)
+    client.shutdown(socket.SHUT_WR)
+    for request in bench.take():
+        assert request.act in ("close", "open", "reset", "status")
+    client.close()
+    bench.take()
+
+
+def test_an_endless_line_is_dropped(bench: Bench) -> None:
+    client = bench.connect()
+    with pytest.raises((BrokenPipeError, ConnectionResetError)):
+        for _ in range(4):
+            client.sendall(b"x" * MAX_LINE_BYTES)
+            bench.take()
+
+
+def test_too_many_clients_are_turned_away_and_the_silent_dropped_in_time(bench: Bench) -> None:
+    silent = [bench.connect() for _ in range(MAX_CLIENTS)]
+    bench.take()
+    late = bench.connect()
+    bench.take()
+    assert late.recv(1) == b""
+    bench.clock.sleep_until(PATIENCE_S + 0.1)
+    bench.take()
+    assert all(client.recv(1) == b"" for client in silent)
+    client = bench.connect()
+    client.sendall(b'{"act": "open"}\n')
+    assert [r.act for r in bench.take()] == ["open"]
+
+
+def test_a_client_that_never_reads_is_dropped_and_holds_nobody_up(bench: Bench) -> None:
+    client = bench.connect()
+    big = Reply(True, "x" * 100_000, "open")
+    with pytest.raises((BrokenPipeError, ConnectionResetError)):
+        for _ in range(50):
+            client.sendall(b'{"act": "status"}\n')
+            for request in bench.take():
+                request.answer(big)
+
+
+def test_several_lines_at_once_come_in_one_by_one(bench: Bench) -> None:
+    client = bench.connect()
+    client.sendall(b'{"act": "open"}\n{"act": "status"}\n')
+    taken = [[r.act for r in bench.inbox.take()] for _ in range(4)]
+    assert [acts for acts in taken if acts] == [["open"], ["status"]]
+
+
+def test_only_owner_and_group_may_ask(bench: Bench) -> None:
+    mode = stat.S_IMODE((bench.folder / "requests.sock").stat().st_mode)
+    assert mode == 0o660
+
+
+def test_a_socket_left_by_a_dead_daemon_is_replaced(tmp_path: Path) -> None:
+    left = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    left.bind(str(tmp_path / "requests.sock"))
+    left.close()
+    bench = Bench(tmp_path)
+    bench.connect()
+    bench.close()
+
+
+def test_asking_waits_for_the_answer(bench: Bench) -> None:
+    answered = threading.Event()
+
+    def serve() -> None:
+        while not answered.is_set():
+            for request in bench.inbox.take():
+                request.answer(Reply(True, "the coil is dropped", "open"))
+
+    daemon = threading.Thread(target=serve)
+    daemon.start()
+    try:
+        assert ask(bench.folder, "open") == Reply(True, "the coil is dropped", "open")
+    finally:
+        answered.set()
+        daemon.join()
+
+
+def test_asking_nobody_says_so(tmp_path: Path) -> None:
+    with pytest.raises(FileNotFoundError):
+        ask(tmp_path, "open")
