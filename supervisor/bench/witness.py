@@ -61,7 +61,7 @@ class Witness:
         if self._rig.last_fault_at_s is not None:
             self._fault_at_s = self._rig.last_fault_at_s - self._rig.started_at_s
         plant = self._rig.world.plant
-        truth = {"V": plant.max_cell_v(), "A": plant.current_a}
+        truth = {"V": plant.max_cell_v, "A": plant.current_a}
         for rule, (unit, limit) in self._limits.items():
             if truth[unit] <= limit:
                 self._passed_at_s.pop(rule, None)

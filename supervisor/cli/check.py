@@ -1,6 +1,7 @@
 """``holdwatch check``: is a settings file fit, and what can its rules promise?"""
 
 import json
+from collections.abc import Iterable
 from dataclasses import asdict
 from difflib import get_close_matches
 from pathlib import Path
@@ -9,12 +10,10 @@ from typing import Any
 import click
 
 from supervisor.cli.common import EXIT_SETTINGS, say
-from supervisor.settings.faults import Fault, SettingsFaults
-from supervisor.settings.load import load_settings
-from supervisor.settings.model import SupervisorSettings
+from supervisor.settings.faults import SettingsFaults
 from supervisor.sizing.explain import EXPLANATIONS
-from supervisor.sizing.fitness import unfit_settings
-from supervisor.sizing.response import RuleBudget, budgets
+from supervisor.sizing.fitness import Examined, examine
+from supervisor.sizing.response import RuleBudget
 
 
 @click.command()
@@ -30,26 +29,15 @@ def command(file: Path | None, as_json: bool, rule: str | None) -> None:
         _known(rule)
     elif file is None:
         raise click.UsageError("give a settings FILE, or --explain RULE")
-    settings, faults = _load(file) if file is not None else (None, ())
-    found = budgets(settings) if settings else ()
+    examined = examine(file) if file is not None else Examined(None, ())
     if as_json:
-        answer = _explained_as_dict(rule, found) if rule else _rules_as_dict(found)
-        answer |= {"file": str(file) if file else None, "fit": not faults if file else None}
-        click.echo(json.dumps(answer | {"faults": [asdict(f) for f in faults]}, indent=2))
+        answer = _explained_as_dict(rule, examined) if rule else _rules_as_dict(examined.budgets)
+        click.echo(json.dumps(_file_as_dict(file, examined) | answer, indent=2))
     else:
-        _show(settings, found, rule)
-    if faults:
-        say(str(SettingsFaults(faults)))
+        _show(examined, rule)
+    if examined.faults:
+        say(str(SettingsFaults(examined.faults)))
         raise click.exceptions.Exit(EXIT_SETTINGS)
-
-
-def _load(file: Path) -> tuple[SupervisorSettings | None, tuple[Fault, ...]]:
-    """The settings, unless they cannot be read at all, and all that is wrong with them."""
-    try:
-        settings, document = load_settings(file)
-    except SettingsFaults as refused:
-        return None, refused.faults
-    return settings, tuple(unfit_settings(settings, document))
 
 
 def _known(rule: str) -> None:
@@ -60,23 +48,28 @@ def _known(rule: str) -> None:
         raise click.UsageError(f'there is no rule "{rule}".{nearest} Rules: {rules}.')
 
 
-def _show(
-    settings: SupervisorSettings | None, found: tuple[RuleBudget, ...], rule: str | None
-) -> None:
-    from supervisor.cli import check_text
+def _show(examined: Examined, rule: str | None) -> None:
+    from supervisor.cli import check_text  # noqa: PLC0415 - rich, only when there is text to show
 
     if rule is not None:
-        check_text.print_explanation(rule, settings, [b for b in found if b.rule == rule])
-    elif settings is not None:
-        check_text.print_check(settings, found)
+        check_text.print_explanation(rule, examined)
+    elif examined.budgets and examined.settings:
+        check_text.print_check(examined.settings, examined.budgets)
 
 
-def _rules_as_dict(found: tuple[RuleBudget, ...]) -> dict[str, Any]:
+def _file_as_dict(file: Path | None, examined: Examined) -> dict[str, Any]:
+    if file is None:
+        return {}
+    faults = [asdict(fault) for fault in examined.faults]
+    return {"file": str(file), "fit": not faults, "faults": faults}
+
+
+def _rules_as_dict(found: Iterable[RuleBudget]) -> dict[str, Any]:
     return {"rules": [budget_as_dict(budget) for budget in found]}
 
 
-def _explained_as_dict(rule: str, found: tuple[RuleBudget, ...]) -> dict[str, Any]:
-    of_rule = tuple(budget for budget in found if budget.rule == rule)
+def _explained_as_dict(rule: str, examined: Examined) -> dict[str, Any]:
+    of_rule = (budget for budget in examined.budgets if budget.rule == rule)
     return {"rule": rule} | asdict(EXPLANATIONS[rule]) | _rules_as_dict(of_rule)
 
 
@@ -93,7 +86,10 @@ def budget_as_dict(budget: RuleBudget) -> dict[str, Any]:
         "effective_limit": budget.effective_limit,
         "acceptance_limit": budget.acceptance_limit,
         "response_s": budget.response_s,
-        "response": [asdict(part) for part in budget.response],
+        "response": [
+            {"stage": part.stage.value, "name": part.name, "seconds": part.seconds}
+            for part in budget.response
+        ],
         "highest_v": budget.highest_v,
         "never_above_v": budget.never_above_v,
         "fits": budget.fits,

@@ -65,7 +65,7 @@ class Document:
         places = dict(self.places)
         source = file or f"{self.file} (overridden)"
         for path, value in overrides.items():
-            keys = as_keys(path)
+            keys = tuple(path.split("."))
             for made in _put(data, keys, deepcopy(value)):
                 _forget(places, made)
                 places[made] = Place(source, (lines or {}).get(path))

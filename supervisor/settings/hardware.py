@@ -115,7 +115,7 @@ class Channels(Settings):
     far_cell: CellChannel | None = Field(
         default=None, description="The cell farthest from the feed: it lags. Recommended."
     )
-    shunt: ShuntChannel = Field(description="The shunt between supply and bank.")
+    shunt: ShuntChannel
 
 
 class Auxiliary(Settings):

@@ -61,6 +61,7 @@ def validate(model: type[M], document: Document, base_path: KeyPath = ()) -> M:
 
 
 def _part(data: Any, path: KeyPath) -> Any:
+    """The data at a path; None when there is nothing."""
     for key in path:
-        data = data[key]
+        data = data.get(key) if isinstance(data, dict) else None
     return data

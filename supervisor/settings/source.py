@@ -2,7 +2,6 @@
 
 import codecs
 import errno
-import re
 import stat
 from pathlib import Path
 
@@ -10,7 +9,6 @@ from supervisor.settings.faults import Fault, SettingsFaults
 
 MOST_BYTES = 256 * 1024
 
-_UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff]")
 _OTHER_ENCODINGS = ((codecs.BOM_UTF16_LE, "UTF-16"), (codecs.BOM_UTF16_BE, "UTF-16"))
 _NO_FILE = {
     errno.ENOENT: ("There is no such file.", "Check the path; spelling and case matter."),
@@ -30,7 +28,7 @@ def read_text(path: Path) -> str:
 
 
 def decoded(content: bytes, file: str) -> str:
-    """Bytes as text without unprintable characters. Raises SettingsFaults."""
+    """Bytes as text. Raises SettingsFaults when they are none."""
     for mark, name in _OTHER_ENCODINGS:
         if content.startswith(mark):
             raise _refusal(
@@ -54,7 +52,7 @@ def decoded(content: bytes, file: str) -> str:
             "Name a settings file, not a program, picture or database.",
         )
     try:
-        text = content.decode("utf-8")
+        return content.decode("utf-8")
     except UnicodeDecodeError as error:
         raise _refusal(
             file,
@@ -62,14 +60,6 @@ def decoded(content: bytes, file: str) -> str:
             f"Byte {content[error.start]:#04x} in this line is not valid UTF-8.",
             "Save the file as UTF-8, or write the character anew.",
         ) from None
-    if found := _UNPRINTABLE.search(text):
-        raise _refusal(
-            file,
-            text.count("\n", 0, found.start()) + 1,
-            f"This line contains the invisible character U+{ord(found[0]):04X}.",
-            "Take it out; typing the line anew does it.",
-        )
-    return text
 
 
 def _read_bytes(path: Path) -> bytes:

@@ -4,9 +4,11 @@ Built on PyYAML's events rather than on its constructors: these show the words a
 written, with their quotes, tags, anchors and lines.
 """
 
+import re
 from typing import Any
 
 import yaml
+import yaml.reader
 
 from supervisor.settings.document import Document, KeyPath, Place, dotted
 from supervisor.settings.faults import Fault, SettingsFaults
@@ -15,6 +17,9 @@ from supervisor.settings.syntax import place_of, too_deep, wording
 
 DEEPEST = 16  # blocks inside blocks
 
+# What no YAML file may hold, and line ends that editors do not count as such.
+_INVISIBLE = re.compile(f"{yaml.reader.Reader.NON_PRINTABLE.pattern}|[\x7f-\x9f\u2028\u2029\ufeff]")
+
 
 def parse(text: str, file: str) -> Document:
     """The document in a text.
@@ -22,6 +27,11 @@ def parse(text: str, file: str) -> Document:
     Faults of single values are kept in the document, so that the rest can still be checked.
     Raises SettingsFaults when the text as a whole cannot be understood.
     """
+    if found := _INVISIBLE.search(text):
+        line = text.count("\n", 0, found.start()) + 1
+        problem = f"This line contains the invisible character U+{ord(found[0]):04X}."
+        remedy = "Take it out; typing the line anew does it."
+        raise SettingsFaults([Fault(file, line, "", problem, _UNREADABLE, remedy)])
     return _Reading(text, file).document()
 
 
@@ -60,26 +70,18 @@ class _Reading:
             return None
         self._next()  # start of the document
         first = self._next()
-        if isinstance(first, yaml.MappingStartEvent):
-            data = self._value(first, ())
-        else:
-            self._fault_at(
-                first.start_mark,
-                (),
-                "This file does not begin with a key and a colon.",
-                _NO_LIMITS,
-                f"Write blocks of `key: value`. {_COPY}",
-            )
+        if not isinstance(first, yaml.MappingStartEvent):
+            problem = "This file does not begin with a key and a colon."
+            remedy = f"Write blocks of `key: value`. {_COPY}"
+            self._fault_at(first.start_mark, (), problem, _NO_LIMITS, remedy)
             return None
+        data = self._value(first, ())
         self._next()  # end of the document
         if not isinstance(self._peek(), yaml.StreamEndEvent):
-            self._fault_at(
-                self._peek().start_mark,
-                (),
-                "A second document begins here.",
-                "Of two documents in one file only one could be used.",
-                "Take the line with --- or ... out, or use two files.",
-            )
+            problem = "A second document begins here."
+            why = "Of two documents in one file only one could be used."
+            remedy = "Take the line with --- or ... out, or use two files."
+            self._fault_at(self._peek().start_mark, (), problem, why, remedy)
         return data
 
     def _peek(self) -> Any:

@@ -3,7 +3,9 @@
 import errno
 import os
 from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
+from threading import RLock
 from typing import Protocol
 
 from supervisor.devices.protocols import Clock
@@ -52,7 +54,11 @@ class WireTrouble:
 
 
 class Wire:
-    """The bus behind all its openers. ``catch_up`` brings the world to the present."""
+    """The bus behind all its openers.
+
+    ``catch_up`` brings the world to the present before the chips see a transfer; ``lock`` is
+    held while they do.
+    """
 
     def __init__(
         self,
@@ -60,11 +66,13 @@ class Wire:
         kilohertz: int = 100,
         *,
         catch_up: Callable[[], None] = lambda: None,
+        lock: AbstractContextManager[object] | None = None,
         absent_errno: int = errno.EREMOTEIO,
     ) -> None:
         self._clock = clock
         self._bit_s = 1 / (kilohertz * 1000)
         self._catch_up = catch_up
+        self._lock = lock or RLock()
         self.absent_errno = absent_errno
         self.chips: dict[int, Chip] = {}
         self.absent: set[int] = set()
@@ -91,7 +99,8 @@ class Wire:
         self._catch_up()
         if trouble.error is not None:
             self._fail_as_told(trouble.error)
-        return self._exchange(messages)
+        with self._lock:
+            return self._exchange(messages)
 
     def reopened(self) -> None:
         """The bus was opened anew: a lost bus state is found again."""

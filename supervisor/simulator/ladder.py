@@ -23,12 +23,8 @@ class Ladder:
         """Voltage of each group, and current into each."""
         volts = self.at_rest(emfs_v)
         if feed_a:
-            volts = [
-                v + feed_a * ohm for v, ohm in zip(volts, self.volts_per_ampere, strict=True)
-            ]
-        amperes = [
-            (v - emf) * s for v, emf, s in zip(volts, emfs_v, self._rungs_s, strict=True)
-        ]
+            volts = [v + feed_a * ohm for v, ohm in zip(volts, self.volts_per_ampere, strict=True)]
+        amperes = [(v - emf) * s for v, emf, s in zip(volts, emfs_v, self._rungs_s, strict=True)]
         return volts, amperes
 
     def at_rest(self, emfs_v: Sequence[float]) -> list[float]:

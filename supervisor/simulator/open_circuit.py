@@ -1,6 +1,7 @@
 """Open-circuit voltage of a lithium iron phosphate cell by its state of charge."""
 
 from bisect import bisect_right
+from itertools import pairwise
 
 # Published points of the open BPX LFP example set, 0.1 to 1.0.
 PUBLISHED = (
@@ -47,11 +48,11 @@ class OpenCircuitCurve:
 
 def _monotone_slopes(x: list[float], y: list[float]) -> list[float]:
     """Slopes at the points: weighted harmonic means inside, one-sided parabolas at the ends."""
-    widths = [b - a for a, b in zip(x, x[1:], strict=False)]
-    secants = [(b - a) / w for a, b, w in zip(y, y[1:], widths, strict=False)]
+    widths = [b - a for a, b in pairwise(x)]
+    secants = [(b - a) / w for (a, b), w in zip(pairwise(y), widths, strict=True)]
     inner = [
         3 * (w0 + w1) / ((2 * w1 + w0) / d0 + (w1 + 2 * w0) / d1)
-        for w0, w1, d0, d1 in zip(widths, widths[1:], secants, secants[1:], strict=False)
+        for (w0, w1), (d0, d1) in zip(pairwise(widths), pairwise(secants), strict=True)
     ]
     return [
         _end_slope(widths[0], widths[1], secants[0], secants[1]),

@@ -25,6 +25,8 @@ class LevelChange(NamedTuple):
 class PlantPin(MockPin):  # type: ignore[misc]  # gpiozero is untyped
     """A pin whose level the plant sees, and whose inputs the plant drives."""
 
+    _state: bool
+
     def clear_states(self) -> None:
         """The stock pin's history grows without end; ``PlantFactory.levels`` is ours."""
         self._last_change = 0.0

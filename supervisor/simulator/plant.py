@@ -88,6 +88,12 @@ class Plant:
         self.advance(at_s)
         self._step(max(at_s, self._now_s), act)
 
+    def drive(self, switch: Switch, level: bool, at_s: float) -> None:
+        """The input of a switch changes; nothing moves yet, so nothing is solved."""
+        self.advance(at_s)
+        switch.input_changes(level, at_s)
+        self._next_s = min(self._solve_by_s, self._switch_due_s())
+
     def turn_knob(self, position: float, at_s: float, over_s: float = 0.0) -> None:
         self.change(at_s, lambda: self.supply.turn(position, self._now_s, over_s))
 
@@ -134,8 +140,11 @@ class Plant:
         self.current_a = self._fed_a() if self.contactor.closed else 0.0
         self.bank.feed(self.current_a)
         self._note_peak()
-        due_s = min(switch.due_s for switch in self._switches())
-        self._next_s = min(self._now_s + self._step_s(), due_s)
+        self._solve_by_s = self._now_s + self._step_s()
+        self._next_s = min(self._solve_by_s, self._switch_due_s())
+
+    def _switch_due_s(self) -> float:
+        return min(switch.due_s for switch in self._switches())
 
     def _fed_a(self) -> float:
         rest_v = self.bank.ladder.at_rest(self.bank.emfs_v)[0]

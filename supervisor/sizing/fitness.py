@@ -1,17 +1,18 @@
 """Refuses settings that are sound one by one and unfit together: a cell could get too high."""
 
 from collections.abc import Callable, Iterator
-from math import floor
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
 from supervisor.settings.base import Settings
+from supervisor.settings.cross_checks import contradictions
 from supervisor.settings.document import Document
 from supervisor.settings.faults import Fault, SettingsFaults
-from supervisor.settings.load import load_settings
+from supervisor.settings.fitted import fitted_channels
+from supervisor.settings.load import read_document, validate
 from supervisor.settings.model import SupervisorSettings
 from supervisor.sizing.response import RuleBudget, budgets
-from supervisor.sizing.steps import scan_s
 
 Block = TypeVar("Block", bound=Settings)
 
@@ -21,21 +22,49 @@ LOOK_AHEAD_KEY = "protection.rate_of_rise.look_ahead_seconds"
 LONGEST_LOOK_AHEAD_S = 60.0
 
 
+@dataclass(frozen=True, slots=True)
+class Examined:
+    """A settings file and all that is wrong with it; no settings when they cannot be made out."""
+
+    settings: SupervisorSettings | None
+    faults: tuple[Fault, ...]
+
+    @property
+    def budgets(self) -> tuple[RuleBudget, ...]:
+        """What the rules can promise; none when that cannot be told."""
+        return budgets(self.settings) if self.settings and _wired(self.settings) else ()
+
+
+def examine(path: Path) -> Examined:
+    """Every fault of a file at once: text, names and values, contradictions, response."""
+    try:
+        document = read_document(path)
+        settings = validate(SupervisorSettings, document)
+    except SettingsFaults as refused:
+        return Examined(None, refused.faults)
+    faults = [document.fault(*contradiction) for contradiction in contradictions(settings)]
+    if _wired(settings):
+        faults += unfit_settings(settings, document)
+    return Examined(settings, tuple(faults))
+
+
 def load_fit(path: Path) -> SupervisorSettings:
     """Settings that may be used: the one way to load them.
 
     Raises SettingsFaults, also for settings that let a cell come above never_above_volts.
     """
-    settings, document = load_settings(path)
-    faults = unfit_settings(settings, document)
-    if faults:
-        raise SettingsFaults(faults)
-    return settings
+    examined = examine(path)
+    if examined.settings is None or examined.faults:
+        raise SettingsFaults(examined.faults)
+    return examined.settings
 
 
 def unfit_settings(settings: SupervisorSettings, document: Document) -> list[Fault]:
-    """All faults of response and uncertainty together."""
-    return [*_too_slow(settings, document), *_too_high(settings, document)]
+    """Rules that act too late or too high: a cell could reach never_above_volts.
+
+    Other rules are judged as if overvoltage were put right: one mistake is told once.
+    """
+    return list(_too_high(settings, document))
 
 
 def with_value(block: Block, path: str, value: float) -> Block:
@@ -45,22 +74,12 @@ def with_value(block: Block, path: str, value: float) -> Block:
     return block.model_copy(update={head: inner})
 
 
-def _too_slow(settings: SupervisorSettings, document: Document) -> Iterator[Fault]:
-    loop = settings.loop
-    needed_s = scan_s(settings)
-    if needed_s > loop.cycle_s:
-        yield document.fault(
-            "loop.scans_per_window",
-            f"A scan takes {needed_s * 1000:.1f} ms, but a cycle is {loop.cycle_s * 1000:.1f} ms: "
-            f"{loop.window_milliseconds} ms in {loop.scans_per_window} scans.",
-            "Every cycle would be late, and loop_overrun would trip.",
-            f"Write scans_per_window: {floor(loop.window_s / needed_s)} at most, or a faster bus "
-            "(bus.kilohertz) or converter (samples_per_second).",
-        )
+def _wired(settings: SupervisorSettings) -> bool:
+    wired = fitted_channels(settings).values()
+    return all(channel.converter in settings.converters for channel in wired)
 
 
 def _too_high(settings: SupervisorSettings, document: Document) -> Iterator[Fault]:
-    """Other rules are judged as if overvoltage were put right: one mistake is told once."""
     overvoltage = _budget(settings, OVERVOLTAGE)
     if not overvoltage.fits:
         yield _fault(settings, document, overvoltage)

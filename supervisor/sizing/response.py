@@ -19,7 +19,7 @@ from supervisor.settings.fitted import fitted_channels
 from supervisor.settings.hardware import CellChannel
 from supervisor.settings.model import SupervisorSettings
 from supervisor.settings.rules import Overcurrent, Overvoltage, ReverseCurrent, Undervoltage
-from supervisor.sizing.steps import Part, Steps
+from supervisor.sizing.steps import Part, Stage, Steps
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +47,10 @@ class RuleBudget:
     @property
     def response_s(self) -> float:
         return sum(part.seconds for part in self.response)
+
+    def stage_s(self, stage: Stage) -> float:
+        """What one stage takes of the response."""
+        return sum(part.seconds for part in self.response if part.stage is stage)
 
     @property
     def effective_limit(self) -> float | None:
@@ -159,7 +163,7 @@ class _Budgets:
 
     def _slope(self) -> RuleBudget:
         rule = self._rules.rate_of_rise
-        stretch = Part("stretch of the slope", rule.over_seconds)
+        stretch = Part(Stage.DELAY, "stretch of the slope", rule.over_seconds)
         return self._budget(
             "rate_of_rise",
             limit=("trip_volts_per_minute", rule.trip_volts_per_minute, "V/min"),
@@ -182,7 +186,7 @@ class _Budgets:
 
     def _failed_to_open(self) -> RuleBudget:
         rule = self._rules.failed_to_open
-        allowed = Part("time allowed to open", rule.within_seconds)
+        allowed = Part(Stage.DELAY, "time allowed to open", rule.within_seconds)
         known = self._steps.windows_until_known(of=1, delay_s=0)
         return self._budget(
             "failed_to_open",
@@ -227,7 +231,7 @@ class _Budgets:
         )
 
     def _hang(self) -> RuleBudget:
-        lease = Part("lease", self._settings.loop.lease_s)
+        lease = Part(Stage.DELAY, "lease", self._settings.loop.lease_s)
         return self._budget(
             "hang",
             title="the loop hangs",

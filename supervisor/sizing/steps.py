@@ -1,35 +1,43 @@
 """The steps between a fault and an open contactor, each with the longest it can take."""
 
 from dataclasses import dataclass
+from enum import Enum
 from math import floor
 
+from supervisor.settings.cross_checks.timing import CLOCK_TOLERANCE, TRANSFER_S
 from supervisor.settings.fitted import fitted_channels
 from supervisor.settings.hardware import CellChannel, ShuntChannel
 from supervisor.settings.model import SupervisorSettings
 
-CONVERSION_MARGIN = 1.15  # the converter's clock is +-10 %, 5 % more for the start-up
-BUS_S_AT_100_KHZ = 0.0019  # one configuration write (0.4 ms) and three reads (0.5 ms each)
+
+class Stage(Enum):
+    """What the time is spent on."""
+
+    SEE = "see"  # until a reading shows the fault
+    DELAY = "delay"  # until the rule believes it
+    LATE = "late"  # the loop may be late
+    OPEN = "open"  # from the decision to no current
 
 
 @dataclass(frozen=True, slots=True)
 class Part:
     """One step of a response, and the longest it can take."""
 
+    stage: Stage
     name: str
     seconds: float
 
 
 def conversion_s(settings: SupervisorSettings, channel: CellChannel | ShuntChannel) -> float:
     """Longest conversion: the chip's clock at its slowest."""
-    return CONVERSION_MARGIN / settings.converters[channel.converter].samples_per_second
+    return CLOCK_TOLERANCE / settings.converters[channel.converter].samples_per_second
 
 
 def scan_s(settings: SupervisorSettings) -> float:
     """Time to read every fitted channel once: conversions and bus transfers."""
-    bus_s = BUS_S_AT_100_KHZ * 100 / settings.bus.kilohertz
-    return sum(
-        conversion_s(settings, channel) + bus_s for channel in fitted_channels(settings).values()
-    )
+    transfer_s = TRANSFER_S[settings.bus.kilohertz]
+    wired = fitted_channels(settings).values()
+    return sum(conversion_s(settings, channel) + transfer_s for channel in wired)
 
 
 class Steps:
@@ -46,8 +54,8 @@ class Steps:
         All ``of`` of them may be needed, as some may be bad.
         """
         return (
-            Part("wait for the next scan", self.cycle_s),
-            *_if_any(f"confirmation, up to {of} scans", (of - 1) * self.cycle_s),
+            Part(Stage.SEE, "wait for the next scan", self.cycle_s),
+            *_if_any(Stage.DELAY, f"confirmation, up to {of} scans", (of - 1) * self.cycle_s),
             *self._scan(),
             *self.act(),
         )
@@ -61,25 +69,25 @@ class Steps:
         count_s = (of - 1) * self.window_s
         wait_s = self._whole_windows(delay_s)
         more = (
-            _if_any(f"delay of {delay_s:g} s in whole windows", wait_s)
+            _if_any(Stage.DELAY, f"delay of {delay_s:g} s in whole windows", wait_s)
             if wait_s > count_s
-            else _if_any(f"confirmation, up to {of} windows", count_s)
+            else _if_any(Stage.DELAY, f"confirmation, up to {of} windows", count_s)
         )
         return (
-            Part("wait for a fresh window", self.window_s),
-            Part("window", self.window_s),
+            Part(Stage.SEE, "wait for a fresh window", self.window_s),
+            Part(Stage.SEE, "window", self.window_s),
             *more,
-            Part("close of the window", self.cycle_s),
+            Part(Stage.SEE, "close of the window", self.cycle_s),
             *self._scan(),
         )
 
     def blind(self, what: str, after_s: float) -> tuple[Part, ...]:
         """Nothing to be seen for so long, found out by the next scan."""
-        return (Part(what, after_s), *self.late())
+        return (Part(Stage.DELAY, what, after_s), *self.late())
 
     def late(self) -> tuple[Part, ...]:
         """A cycle so late that it trips by itself."""
-        return (Part("next scan", self.cycle_s), *self._scan(), *self.act())
+        return (Part(Stage.SEE, "next scan", self.cycle_s), *self._scan(), *self.act())
 
     def act(self) -> tuple[Part, ...]:
         """A cycle later than tolerated trips by itself, or lets the lease run out."""
@@ -89,15 +97,15 @@ class Steps:
         """The longest that one cycle may be late without a trip."""
         overrun = self._settings.protection.loop_overrun
         tolerated_s = min(overrun.trip_late_seconds, self._settings.loop.lease_s)
-        return Part("lateness of the loop", tolerated_s)
+        return Part(Stage.LATE, "lateness of the loop", tolerated_s)
 
     def release(self) -> tuple[Part, ...]:
         """From "open" to no current."""
         contactor = self._settings.contactor
         dropout_ms = contactor.dropout_milliseconds if contactor.drive == "pulse" else None
         return (
-            *_if_any("pulse drop-out", (dropout_ms or 0.0) / 1000),
-            Part("contactor release", contactor.release_milliseconds / 1000),
+            *_if_any(Stage.OPEN, "pulse drop-out", (dropout_ms or 0.0) / 1000),
+            Part(Stage.OPEN, "contactor release", contactor.release_milliseconds / 1000),
         )
 
     def _scan(self) -> tuple[Part, ...]:
@@ -106,8 +114,8 @@ class Steps:
             conversion_s(self._settings, c) for c in fitted_channels(self._settings).values()
         )
         return (
-            Part("conversion", longest_s),
-            Part("other channels, bus", scan_s(self._settings) - longest_s),
+            Part(Stage.SEE, "conversion", longest_s),
+            Part(Stage.SEE, "other channels, bus", scan_s(self._settings) - longest_s),
         )
 
     def _whole_windows(self, delay_s: float) -> float:
@@ -117,5 +125,5 @@ class Steps:
         return (floor(round(delay_s / self.window_s, 6)) + 1) * self.window_s
 
 
-def _if_any(name: str, seconds: float) -> tuple[Part, ...]:
-    return (Part(name, seconds),) if seconds > 0 else ()
+def _if_any(stage: Stage, name: str, seconds: float) -> tuple[Part, ...]:
+    return (Part(stage, name, seconds),) if seconds > 0 else ()

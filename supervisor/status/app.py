@@ -12,6 +12,8 @@ Status 200 when a snapshot could be read, fresh or not. Status 503 when there is
 """
 
 import json
+import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -27,16 +29,30 @@ from supervisor.status.metrics import StatusCollector
 from supervisor.status.status_file import Status, current
 
 ASSETS = Path(__file__).parent / "assets"
-MEDIA_TYPES = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
+MEDIA_TYPES = {
+    ".html": "text/html",
+    ".css": "text/css",
+    ".js": "text/javascript",
+    ".svg": "image/svg+xml",
+}
 
 
-def create_app(run_dir: Path, host_name: str = "localhost") -> Starlette:
-    """The app over one run directory; ``host_name`` is the name this machine goes by."""
+def create_app(
+    run_dir: Path, host_name: str = "localhost", now_s: Callable[[], float] = time.monotonic
+) -> Starlette:
+    """The app over one run directory; ``host_name`` is the name this machine goes by.
+
+    ``now_s`` is the clock that a snapshot's age is told by.
+    """
+
+    def look() -> Status:
+        return current(run_dir, now_s)
+
     registry = CollectorRegistry(auto_describe=False)
-    registry.register(StatusCollector(lambda: current(run_dir)))
+    registry.register(StatusCollector(look))
 
     async def api_status(_: Request) -> Response:
-        status = current(run_dir)
+        status = look()
         code = 200 if status.snapshot else 503
         content = json.dumps(as_dict(status), indent=1, allow_nan=False)
         return Response(content, code, media_type="application/json")

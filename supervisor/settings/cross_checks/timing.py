@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from supervisor.settings.cross_checks.contradiction import Contradiction
-from supervisor.settings.cross_checks.wiring import fitted_channels
+from supervisor.settings.cross_checks.wiring import channel_blocks
 from supervisor.settings.model import SupervisorSettings
 
 CLOCK_TOLERANCE = 1.15  # conversion time allowed, over the nominal one: the chip's clock is +-10 %
@@ -49,7 +49,7 @@ def _scan_s(settings: SupervisorSettings) -> float:
     """Time to read all channels once."""
     converters = [
         settings.converters[channel.converter]
-        for _, channel in fitted_channels(settings)
+        for _, channel in channel_blocks(settings)
         if channel.converter in settings.converters
     ]
     transfer_s = TRANSFER_S[settings.bus.kilohertz]

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from supervisor.settings.cross_checks.contradiction import Contradiction
-from supervisor.settings.cross_checks.wiring import fitted_cells
+from supervisor.settings.cross_checks.wiring import cell_blocks
 from supervisor.settings.hardware import CellChannel
 from supervisor.settings.model import SupervisorSettings
 
@@ -15,7 +15,7 @@ _LATE = "The limit would act only after the cells are harmed."
 def voltage_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
     yield from _against_the_maker(settings)
     yield from _order_of_limits(settings)
-    for path, channel in fitted_cells(settings):
+    for path, channel in cell_blocks(settings):
         yield from _plausible(settings, path, channel)
         yield from _converter_range(settings, path, channel)
         yield from _converter_supply(settings, path, channel)
@@ -38,7 +38,7 @@ def _order_of_limits(settings: SupervisorSettings) -> Iterator[Contradiction]:
     rules = settings.protection
     over, high = rules.overvoltage.trip_volts, rules.overvoltage_high_set.trip_volts
     steep, under = rules.rate_of_rise.above_volts, rules.undervoltage.trip_volts
-    if high <= over:
+    if high <= over < settings.bank.never_above_volts:
         yield Contradiction(
             "protection.overvoltage_high_set.trip_volts",
             f"{high:g} V is not above overvoltage.trip_volts, {over:g} V.",

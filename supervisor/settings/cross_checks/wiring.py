@@ -4,23 +4,21 @@ import difflib
 from collections.abc import Iterator
 
 from supervisor.settings.cross_checks.contradiction import Contradiction
+from supervisor.settings.fitted import fitted_channels
 from supervisor.settings.hardware import CellChannel, ShuntChannel
 from supervisor.settings.model import SupervisorSettings
 
 SHARED_NEGATIVE = "3"  # AIN3 is the negative input of three pairs
 
 
-def fitted_cells(settings: SupervisorSettings) -> list[tuple[str, CellChannel]]:
-    """The cell channels that are fitted, each with its path."""
-    channels = settings.channels
-    fitted = [("channels.front_cell", channels.front_cell)]
-    if channels.far_cell is not None:
-        fitted.append(("channels.far_cell", channels.far_cell))
-    return fitted
+def channel_blocks(settings: SupervisorSettings) -> list[tuple[str, CellChannel | ShuntChannel]]:
+    """The wired channels, each with its path."""
+    return [(f"channels.{c.value}", wiring) for c, wiring in fitted_channels(settings).items()]
 
 
-def fitted_channels(settings: SupervisorSettings) -> list[tuple[str, CellChannel | ShuntChannel]]:
-    return [*fitted_cells(settings), ("channels.shunt", settings.channels.shunt)]
+def cell_blocks(settings: SupervisorSettings) -> list[tuple[str, CellChannel]]:
+    """The wired channels that sense a cell's voltage, each with its path."""
+    return [(path, c) for path, c in channel_blocks(settings) if isinstance(c, CellChannel)]
 
 
 def wiring_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
@@ -33,7 +31,7 @@ def wiring_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
 
 def _unknown_converters(settings: SupervisorSettings) -> Iterator[Contradiction]:
     names = list(settings.converters)
-    for path, channel in fitted_channels(settings):
+    for path, channel in channel_blocks(settings):
         if channel.converter in names:
             continue
         close = difflib.get_close_matches(channel.converter, names, n=1)
@@ -47,7 +45,7 @@ def _unknown_converters(settings: SupervisorSettings) -> Iterator[Contradiction]
 
 
 def _unused_converters(settings: SupervisorSettings) -> Iterator[Contradiction]:
-    used = {channel.converter for _, channel in fitted_channels(settings)}
+    used = {channel.converter for _, channel in channel_blocks(settings)}
     for name in settings.converters:
         if name not in used:
             yield Contradiction(
@@ -74,7 +72,7 @@ def _one_address_twice(settings: SupervisorSettings) -> Iterator[Contradiction]:
 
 def _one_input_twice(settings: SupervisorSettings) -> Iterator[Contradiction]:
     owners: dict[tuple[str, str], tuple[str, bool]] = {}
-    for path, channel in fitted_channels(settings):
+    for path, channel in channel_blocks(settings):
         positive, _, negative = channel.inputs.partition("-")
         for chip_input in filter(None, (positive, negative)):
             may_share = chip_input == negative == SHARED_NEGATIVE

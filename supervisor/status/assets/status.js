@@ -69,7 +69,7 @@ function tick() {
   document.documentElement.dataset.state = shape;
   say(at("state"), word);
   say(at("meaning"), meaning);
-  say(at("age"), seen ? `${word} · data ${duration(Math.max(1, Math.ceil(ageS())))} old` : "No data yet");
+  say(at("age"), seen ? `${word} · ${fresh ? "data " : ""}${duration(Math.max(1, Math.ceil(ageS())))} old` : "No data yet");
   const where = seen ? seen.status.bank : "";
   const simulated = seen && seen.status.simulated ? "SIMULATION " : "";
   document.title = `${simulated}${word} ${where}`;

@@ -1,0 +1,40 @@
+"""The page beside a simulation: ``holdwatch web`` as the separate process it always is."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+PATIENCE_S = 10.0
+
+
+class PageProcess:
+    """Started on entry, ended on exit. ``notice`` is its address, or why there is no page."""
+
+    def __init__(self, run_dir: Path, port: int) -> None:
+        self._command = [
+            sys.executable, "-m", "supervisor", "web",
+            "--run-dir", str(run_dir), "--port", str(port),
+        ]  # fmt: skip
+        self.notice = ""
+
+    def __enter__(self) -> "PageProcess":
+        self._process = subprocess.Popen(
+            self._command,
+            stdin=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            text=True,
+            start_new_session=True,  # Ctrl-C is for the simulation, which then ends this
+        )
+        assert self._process.stderr
+        self.notice = self._process.stderr.readline().strip()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._process.terminate()
+        try:
+            self._process.wait(PATIENCE_S)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait()
+        assert self._process.stderr
+        self._process.stderr.close()

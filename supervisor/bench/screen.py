@@ -1,0 +1,115 @@
+"""The demo's terminal view: what the daemon says, what the operator does, in plain words."""
+
+from rich.console import Console, Group, RenderableType
+from rich.rule import Rule
+from rich.table import Table
+from rich.text import Text
+
+from supervisor.bench.story import Story
+from supervisor.snapshot import ChannelView, Snapshot
+
+NAMES = {"front_cell": "front cell", "far_cell": "far cell", "shunt": "current"}
+STATE_STYLE = {"closed": "bold green", "locked out": "bold white on red"}
+SAID_SHOWN = 4
+BAR = 32
+BAR_FROM_V = 3.2
+
+
+def view(snapshot: Snapshot, story: Story, page: str) -> RenderableType:
+    """One refresh of the live view."""
+    minutes, seconds = divmod(int(story.rig.elapsed_s), 60)
+    head = Text.assemble(
+        (f"{snapshot.bank}", "bold"),
+        f"   simulated {minutes:02d}:{seconds:02d}, {story.speed:g} x real time",
+    )
+    return Group(
+        Rule(style="dim"),
+        head,
+        Text.assemble("the circuit is ", (snapshot.circuit, STATE_STYLE.get(snapshot.circuit, "bold"))),
+        Text(),
+        _readings(snapshot, story),
+        Text(),
+        *_rules(snapshot),
+        Text(),
+        *_said(story),
+        Text(),
+        Text(page, style="dim"),
+        Text("Ctrl-C leaves.", style="dim"),
+    )
+
+
+def line(snapshot: Snapshot, story: Story) -> str:
+    """The same in one line, for a pipe or a log."""
+    values = ", ".join(f"{NAMES[c.channel]} {_value(c)}" for c in snapshot.channels)
+    return f"{story.rig.elapsed_s:7.0f} s  {snapshot.circuit}: {values}"
+
+
+def summary(story: Story, console: Console) -> None:
+    """What happened, and what would have happened without the cutoff."""
+    plant = story.rig.world.plant
+    never_above_v = story.rig.settings.bank.never_above_volts
+    lockout = story.rig.loop.keeper.lockout
+    console.print(Rule(style="dim"))
+    if lockout is None:
+        console.print(
+            f"No trip: the highest cell voltage was {plant.peak_cell_v:.3f} V, "
+            f"the maker's limit is {never_above_v:.2f} V."
+        )
+        return
+    opened = "" if lockout.opened_in_s is None else f" {lockout.opened_in_s * 1000:.0f} ms later"
+    console.print("[bold]What happened[/bold]")
+    console.print(f"  {lockout.tripped_by}: {lockout.reason}")
+    console.print(f"  The coil was dropped; no current{opened}. Highest cell voltage "
+                  f"{plant.peak_cell_v:.3f} V of {never_above_v:.2f} V.")  # fmt: skip
+    console.print(f"  Locked out until somebody resets it: {lockout.remedy}")
+    console.print("[bold]Without the cutoff[/bold], the knob left as it was")
+    console.print(f"  {_without(story, never_above_v)}")
+
+
+def _without(story: Story, never_above_v: float) -> str:
+    minutes = story.minutes_to(never_above_v)
+    end_s, end_v = story.without_cutoff[-1]
+    if minutes is None:
+        return f"the cells would be at {end_v:.2f} V after {end_s / 3600:.0f} h."
+    return (
+        f"a cell would have passed {never_above_v:.2f} V after {minutes:.0f} min, "
+        f"and stood at {end_v:.2f} V after {end_s / 3600:.0f} h, with nobody in the room."
+    )
+
+
+def _readings(snapshot: Snapshot, story: Story) -> Table:
+    table = Table.grid(padding=(0, 2))
+    for channel in snapshot.channels:
+        table.add_row(NAMES[channel.channel], Text(_value(channel), "bold"), _bar(channel, story))
+    return table
+
+
+def _value(channel: ChannelView) -> str:
+    if channel.value is None:
+        return f"cannot tell ({channel.quality})"
+    return f"{channel.value:.{1 if channel.unit == 'A' else 3}f} {channel.unit}"
+
+
+def _bar(channel: ChannelView, story: Story) -> str:
+    """Where the value stands between nothing to see and its limit."""
+    rules = story.rig.settings.protection
+    low, high = (
+        (0.0, rules.overcurrent.trip_amperes)
+        if channel.unit == "A"
+        else (BAR_FROM_V, rules.overvoltage.trip_volts)
+    )
+    part = 0.0 if channel.value is None else (channel.value - low) / (high - low)
+    filled = min(max(round(part * BAR), 0), BAR)
+    return f"{'=' * filled}{'.' * (BAR - filled)}| limit {high:g} {channel.unit}"
+
+
+def _rules(snapshot: Snapshot) -> list[Text]:
+    speaking = [rule for rule in snapshot.rules if rule.state != "clear"]
+    if not speaking:
+        return [Text(f"all {len(snapshot.rules)} rules are clear")]
+    return [Text(f"{rule.rule}: {rule.state}. {rule.reason}") for rule in speaking]
+
+
+def _said(story: Story) -> list[Text]:
+    said = [f"{at_s / 60:3.0f} min  {text}" for at_s, text in story.rig.said]
+    return [Text(text, style="italic") for text in said[-SAID_SHOWN:]]

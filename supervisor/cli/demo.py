@@ -1,0 +1,82 @@
+"""``holdwatch demo``: the whole job on a simulated bank, time-lapsed, in the terminal."""
+
+import signal
+import tempfile
+from importlib.resources import as_file, files
+from pathlib import Path
+from types import FrameType
+from typing import TYPE_CHECKING
+
+import click
+
+from supervisor.cli.common import errors_in_words, say
+
+if TYPE_CHECKING:
+    from supervisor.bench.story import Story
+
+LINGER_S = 8.0  # real seconds after the trip, to read the screen and the page
+LINE_EVERY = 25  # looks between two lines when the output is no terminal
+
+
+@click.command()
+@click.option(
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=8462,
+    show_default=True,
+    help="Port of the page; 0 for any free one.",
+)
+@click.option(
+    "--seconds",
+    type=click.FloatRange(5, 3600),
+    default=120.0,
+    show_default=True,
+    help="Real time that the story may take.",
+)
+@click.option(
+    "--speed",
+    type=click.FloatRange(1, 1000),
+    help="Simulated seconds per real second, instead of --seconds.",
+)
+def command(port: int, seconds: float, speed: float | None) -> None:
+    """The whole job on a simulated bank, time-lapsed. Needs no hardware and no root."""
+    from supervisor.bench.page import PageProcess
+    from supervisor.bench.scenario import load_scenario
+    from supervisor.bench.story import Story
+
+    signal.signal(signal.SIGTERM, _interrupt)
+    with (
+        errors_in_words(),
+        as_file(files("supervisor") / "examples") as examples,
+        tempfile.TemporaryDirectory(prefix="holdwatch-demo-") as folder,
+    ):
+        scenario, settings = load_scenario(examples / "scenarios" / "demo.yaml")
+        story = Story(scenario, settings, Path(folder), speed or scenario.seconds / seconds)
+        try:
+            with PageProcess(Path(folder), port) as page, story:
+                _play(story, page.notice)
+        except KeyboardInterrupt:
+            say("\nleft early; the simulated contactor is open")
+
+
+def _play(story: "Story", page: str) -> None:
+    from rich.console import Console
+    from rich.live import Live
+
+    from supervisor.bench.screen import line, summary, view
+
+    console = Console(highlight=False)
+    if console.is_terminal:
+        with Live(console=console, auto_refresh=False, vertical_overflow="crop") as live:
+            for snapshot in story.looks(LINGER_S):
+                live.update(view(snapshot, story, page), refresh=True)
+    else:
+        say(page)
+        for count, snapshot in enumerate(story.looks(LINGER_S)):
+            if count % LINE_EVERY == 0:
+                console.print(line(snapshot, story))
+    summary(story, console)
+
+
+def _interrupt(_signal: int, _frame: FrameType | None) -> None:
+    raise KeyboardInterrupt

@@ -1,0 +1,21 @@
+"""Words for the operator: channels by name, numbers with as many digits as help."""
+
+from supervisor.readings import Channel, Quality, Reading
+
+NAMES = {
+    Channel.FRONT_CELL: "front cell",
+    Channel.FAR_CELL: "far cell",
+    Channel.SHUNT: "current",
+}
+
+
+def amount(value: float, unit: str) -> str:
+    """A number with its unit: 3.612 V, 118.4 A, 0.061 V/min."""
+    digits = 1 if unit == "A" else 3
+    return f"{value:.{digits}f} {unit}"
+
+
+def flaw(channel: Channel, reading: Reading | None) -> str:
+    """What is wrong with a reading, after its channel's name: "far cell: no answer"."""
+    quality = Quality.NO_ANSWER if reading is None else reading.quality
+    return f"{NAMES[channel]}: {quality.value}"

@@ -1,0 +1,181 @@
+"""The whole rig on the bench: plant, sense leads, converters, wire, pins, buttons."""
+
+from collections.abc import Callable
+from random import Random
+from threading import RLock
+
+from supervisor.devices.protocols import Clock
+from supervisor.readings import Channel
+from supervisor.settings.hardware import CellChannel, Inputs, ShuntChannel
+from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.ads1115 import ADS1115, Analog, Tolerance
+from supervisor.simulator.i2c import Wire
+from supervisor.simulator.lead import Lead
+from supervisor.simulator.pins import PlantFactory
+from supervisor.simulator.plant import Plant
+from supervisor.simulator.plant_settings import PlantSettings
+from supervisor.simulator.switch import Switch
+
+
+class Rig:
+    """What the supervisor's settings say is there, built and wired, with the plant behind it."""
+
+    def __init__(
+        self, settings: SupervisorSettings, plant: PlantSettings, clock: Clock, seed: int
+    ) -> None:
+        self.settings = settings
+        self.plant_settings = plant
+        self.clock = clock
+        self.lock = RLock()  # alarms of the real clock come in threads of their own
+        self.plant = Plant(settings, plant, clock.now_s())
+        self.leads = self._build_leads()
+        self.chips = {name: self._build_chip(name, seed) for name in settings.converters}
+        self.wire = Wire(clock, settings.bus.kilohertz, catch_up=self.catch_up, lock=self.lock)
+        for name, converter in settings.converters.items():
+            self.wire.chips[converter.address] = self.chips[name]
+        self.stop_pressed = False
+        self.reset_pressed = False
+        self.auxiliary_shows: bool | None = None  # stuck: closed or open; None: the truth
+        self.pin_factory = self._build_pins()
+
+    def now_s(self) -> float:
+        return self.clock.now_s()
+
+    def catch_up(self) -> None:
+        """Bring converters and plant to the present."""
+        self.bring_to(self.now_s())
+
+    def bring_to(self, at_s: float) -> None:
+        """The converters first: what they sampled was before whatever comes now."""
+        with self.lock:
+            for chip in self.chips.values():
+                chip.catch_up(at_s)
+            self.plant.advance(at_s)
+
+    def change(self, act: Callable[[], None]) -> None:
+        """Do something to the plant now; the circuit is solved anew after it."""
+        with self.lock:
+            self.bring_to(self.now_s())
+            self.plant.change(self.now_s(), act)
+
+    def chips_named(self, name: str | None) -> list[ADS1115]:
+        """The one of that name, or all. Raises ValueError for an unknown one."""
+        if name is None:
+            return list(self.chips.values())
+        self.address_of(name)
+        return [self.chips[name]]
+
+    def address_of(self, name: str) -> int:
+        try:
+            return self.settings.converters[name].address
+        except KeyError:
+            known = ", ".join(self.chips)
+            raise ValueError(f"no converter is named {name!r}; there are: {known}") from None
+
+    def lead_of(self, channel: str) -> Lead:
+        try:
+            return self.leads[Channel(channel)]
+        except KeyError:
+            raise ValueError(f"channel {channel} is not fitted in these settings") from None
+
+    # --- wiring
+
+    def _build_leads(self) -> dict[Channel, Lead]:
+        channels = self.settings.channels
+        leads = {
+            Channel.FRONT_CELL: self._cell_lead(channels.front_cell, 0),
+            Channel.SHUNT: self._shunt_lead(channels.shunt),
+        }
+        if channels.far_cell is not None:
+            leads[Channel.FAR_CELL] = self._cell_lead(channels.far_cell, -1)
+        return leads
+
+    def _cell_lead(self, channel: CellChannel, group: int) -> Lead:
+        plant = self.plant
+        return self._lead(
+            lambda: (plant.cell_v(group), plant.cell_ripple_v(group)),
+            1 / channel.gain,
+            channel.offset_volts,
+        )
+
+    def _shunt_lead(self, channel: ShuntChannel) -> Lead:
+        plant = self.plant
+        return self._lead(
+            lambda: (plant.current_a, plant.current_ripple_a),
+            channel.ohms / channel.gain,
+            channel.offset_amperes,
+        )
+
+    def _lead(self, true: Callable[[], tuple[float, float]], scale: float, offset: float) -> Lead:
+        """The plant is what the settings' calibration says: they belong to the same build."""
+        return Lead(
+            self.plant,
+            true,
+            scale=scale,
+            offset=offset,
+            filter_hz=self.plant_settings.converters.filter_hertz,
+            start_s=self.now_s(),
+        )
+
+    def _build_chip(self, name: str, seed: int) -> ADS1115:
+        ours = self.plant_settings.converters
+        tolerance = Tolerance(
+            clock_error=ours.clock_error_percent / 100,
+            gain_error=ours.gain_error_percent / 100,
+            offset_lsb=ours.offset_lsb,
+            noise_factor=ours.noise_factor,
+            supply_v=self.settings.converters[name].supply_volts,
+        )
+        return ADS1115(self._analog_inputs(name), Random(f"{seed} {name}"), tolerance, self.now_s())
+
+    def _analog_inputs(self, name: str) -> Analog:
+        """Positive inputs follow their leads; negative and unused ones are at ground."""
+        pins: list[Lead | None] = [None] * 4
+        for channel, lead in self.leads.items():
+            wiring = getattr(self.settings.channels, channel.value)
+            if wiring.converter == name:
+                pins[_positive_pin(wiring.inputs)] = lead
+
+        def volts(pin: int, middle_s: float, span_s: float) -> float:
+            lead = pins[pin]
+            return 0.0 if lead is None else lead.volts(middle_s, span_s)
+
+        return volts
+
+    def _build_pins(self) -> PlantFactory:
+        factory = PlantFactory(
+            self.clock.now_s,
+            keeps_level=self.plant_settings.outputs_of_a_dead_owner == "keep_level",
+        )
+        factory.before_read = self.catch_up
+        factory.listener = self._output_changes
+        auxiliary, panel = self.settings.contactor.auxiliary, self.settings.panel
+        if auxiliary is not None:
+            mirrored = auxiliary.contact == "normally_closed"
+            factory.contacts[auxiliary.pin] = lambda: self._shown_closed() is not mirrored
+        if panel.stop_button is not None:
+            factory.contacts[panel.stop_button.pin] = lambda: not self.stop_pressed
+        if panel.reset_button is not None:
+            factory.contacts[panel.reset_button.pin] = lambda: self.reset_pressed
+        return factory
+
+    def _shown_closed(self) -> bool:
+        if self.auxiliary_shows is not None:
+            return self.auxiliary_shows
+        return self.plant.contactor_closed
+
+    def _output_changes(self, pin: int, level: bool) -> None:
+        mains = self.settings.mains_contactor
+        if pin == self.settings.contactor.pin:
+            self._drive(self.plant.contactor, level)
+        elif mains is not None and pin == mains.pin and self.plant.mains is not None:
+            self._drive(self.plant.mains, level)
+
+    def _drive(self, switch: Switch, level: bool) -> None:
+        self.catch_up()
+        with self.lock:
+            self.plant.drive(switch, level, self.clock.now_s())
+
+
+def _positive_pin(inputs: Inputs) -> int:
+    return int(inputs[0])

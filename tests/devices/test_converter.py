@@ -1,0 +1,150 @@
+"""The converter driver on the register-level chip: no value ever carries the wrong tag."""
+
+from random import Random
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from supervisor.devices.converter import ConfigChanged, Converter, NotReady
+from supervisor.settings.hardware import Converter as ConverterSettings
+from supervisor.settings.hardware import Inputs
+from supervisor.simulator.ads1115 import ADS1115, Tolerance
+from supervisor.simulator.clock import SimulatedClock
+from supervisor.simulator.i2c import SimulatedI2C, Wire
+
+PINS_V = (3.40, 0.0, 1.25, 0.5)
+TRUE_V: dict[Inputs, float] = {"0-1": 3.40, "2-3": 0.75, "0": 3.40, "2": 1.25, "3": 0.5}
+RANGE_V = 4.096
+LSB_V = RANGE_V / 0x8000
+CHIP_STATES = ("idle", "converting")
+
+
+class Board:
+    """One chip at 0x48 on a wire, and our converter on top."""
+
+    def __init__(
+        self, sps: int = 860, kilohertz: int = 400, tolerance: Tolerance = Tolerance()
+    ) -> None:
+        self.clock = SimulatedClock()
+        self.wire = Wire(self.clock, kilohertz)
+        self.chip = ADS1115(lambda pin, _t, _span: PINS_V[pin], Random(1), tolerance)
+        self.wire.chips[0x48] = self.chip
+        settings = ConverterSettings.model_validate({"address": 0x48, "samples_per_second": sps})
+        self.converter = Converter(SimulatedI2C(self.wire), settings, self.clock)
+
+    def reads_right(self, inputs: Inputs) -> bool:
+        code, _ = self.converter.convert(inputs, RANGE_V)
+        return abs(code * LSB_V - TRUE_V[inputs]) < 4 * LSB_V
+
+
+@pytest.mark.parametrize("sps", [250, 475, 860])
+@pytest.mark.parametrize("clock_error", [-0.10, 0.0, 0.10])
+def test_every_input_reads_its_own_voltage_with_the_chips_clock_at_its_limits(
+    sps: int, clock_error: float
+) -> None:
+    board = Board(sps, tolerance=Tolerance(clock_error=clock_error))
+    for inputs in [*TRUE_V, *reversed(TRUE_V)] * 5:
+        assert board.reads_right(inputs)
+
+
+@pytest.mark.parametrize("seed", range(50))
+def test_the_first_reading_from_cold_is_right(seed: int) -> None:
+    tolerance = Tolerance(clock_error=Random(seed).uniform(-0.1, 0.1))
+    board = Board(tolerance=tolerance)
+    code, _ = board.converter.convert("0-1", RANGE_V)
+    assert abs(code * LSB_V - TRUE_V["0-1"]) <= 2 * LSB_V
+
+
+def test_seven_messages_a_conversion() -> None:
+    board = Board()
+    board.converter.convert("0-1", RANGE_V)
+    before = board.wire.messages, board.wire.transfers
+    board.converter.convert("2-3", RANGE_V)
+    assert (board.wire.messages - before[0], board.wire.transfers - before[1]) == (7, 4)
+
+
+@given(
+    slow_factor=st.floats(0.8, 6),
+    inputs=st.lists(st.sampled_from(list(TRUE_V)), min_size=2, max_size=12),
+)
+def test_a_chip_however_slow_gives_the_right_value_or_none(
+    slow_factor: float, inputs: list[Inputs]
+) -> None:
+    board = Board()
+    board.chip.trouble.slow_factor = slow_factor
+    for each in inputs:
+        try:
+            assert board.reads_right(each)
+        except NotReady:
+            continue
+
+
+def test_a_result_of_the_input_asked_for_before_is_never_handed_out() -> None:
+    board = Board()
+    board.chip.trouble.slow_factor = 2.6
+    with pytest.raises(NotReady):
+        board.converter.convert("0-1", RANGE_V)
+    board.chip.trouble.slow_factor = 1.0
+    for _ in range(4):
+        try:
+            assert board.reads_right("2-3")
+        except NotReady:
+            continue
+
+
+@given(after_us=st.integers(0, 4000), inputs=st.sampled_from(list(TRUE_V)))
+def test_a_reset_at_any_phase_gives_the_right_value_or_none(
+    after_us: int, inputs: Inputs
+) -> None:
+    board = Board(kilohertz=100)
+    reset = board.clock.alarm(lambda: board.chip.reset(board.clock.now_s()))
+    reset.set(board.clock.now_s() + after_us * 1e-6)
+    try:
+        assert board.reads_right(inputs)
+    except (ConfigChanged, NotReady):
+        assert board.reads_right(inputs)
+
+
+def test_a_bus_that_reads_zeros_ends_within_its_deadline() -> None:
+    board = Board()
+    board.wire.trouble.stuck_low = True
+    before_s = board.clock.now_s()
+    for _ in range(3):
+        with pytest.raises((ConfigChanged, NotReady)):
+            board.converter.convert("0-1", RANGE_V)
+    assert board.clock.now_s() - before_s < 3 * 0.006
+
+
+@given(every=st.integers(1, 9))
+def test_shifted_words_are_told_or_harmless(every: int) -> None:
+    """A shifted result register is caught by nothing but plausibility: so is its use here."""
+    board = Board()
+    board.wire.trouble.shift_every = every
+    for inputs in ["0-1", "2-3", "0"] * 4:
+        try:
+            code, _ = board.converter.convert(inputs, RANGE_V)
+        except (ConfigChanged, NotReady):
+            continue
+        true_code = TRUE_V[inputs] / LSB_V
+        shifted = ((round(true_code) << 1 | 1) & 0xFFFF) - (
+            0x10000 if (round(true_code) << 1) & 0x8000 else 0
+        )
+        assert min(abs(code - true_code), abs(code - shifted)) < 9
+
+
+def test_absent_chip_says_so_at_construction() -> None:
+    board = Board()
+    del board.wire.chips[0x48]
+    settings = ConverterSettings.model_validate({"address": 0x48})
+    with pytest.raises((OSError, ValueError)):
+        Converter(SimulatedI2C(board.wire), settings, board.clock)
+
+
+def test_the_sample_is_stamped_with_its_conversion_not_with_its_reading() -> None:
+    board = Board(sps=250)
+    board.clock.sleep_until(10)
+    board.clock.alarm(lambda: board.clock.stall(2.0)).set(10.002)  # while it converts
+    _, taken_at_s = board.converter.convert("0-1", RANGE_V)
+    assert board.clock.now_s() > 12
+    assert taken_at_s < 10.1

@@ -1,0 +1,135 @@
+"""The sampler: bounded retries, then reopen, then "cannot tell"; it never raises."""
+
+import errno
+from random import Random
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from supervisor.devices.errors import HardwareMissing
+from supervisor.devices.protocols import I2CBus
+from supervisor.devices.sampler import ConverterSampler
+from supervisor.readings import Channel, Quality
+from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.ads1115 import ADS1115
+from supervisor.simulator.clock import SimulatedClock
+from supervisor.simulator.i2c import SimulatedI2C, Wire
+
+BUS_ERRORS = (errno.EREMOTEIO, errno.EIO, errno.ETIMEDOUT, errno.ENXIO, errno.EOPNOTSUPP)
+
+
+class Bench:
+    """The example's converters on a wire, counting how often the bus is opened."""
+
+    def __init__(self, settings: SupervisorSettings) -> None:
+        self.clock = SimulatedClock()
+        self.wire = Wire(self.clock, settings.bus.kilohertz)
+        for converter in settings.converters.values():
+            self.wire.chips[converter.address] = ADS1115(self._volts, Random(1))
+        self.openings = 0
+        self.missing = False
+        self.sampler = ConverterSampler(settings, self.open_bus, self.clock)
+
+    def _volts(self, pin: int, _at_s: float, _span_s: float) -> float:
+        return (3.3, 0.0, 3.3, 0.0)[pin]
+
+    def open_bus(self) -> I2CBus:
+        if self.missing:
+            raise HardwareMissing("there is no bus", "plug it in")
+        self.openings += 1
+        return SimulatedI2C(self.wire)
+
+
+@pytest.fixture
+def bench(hut_settings: SupervisorSettings) -> Bench:
+    return Bench(hut_settings)
+
+
+def test_every_fitted_channel_is_sampled(bench: Bench) -> None:
+    for channel in Channel:
+        assert bench.sampler.sample(channel).quality is Quality.GOOD
+    assert bench.openings == 1
+    assert bench.sampler.counters.conversions == 3
+
+
+@pytest.mark.parametrize("number", BUS_ERRORS)
+def test_one_error_is_retried_and_forgotten(bench: Bench, number: int) -> None:
+    bench.sampler.sample(Channel.SHUNT)
+    bench.wire.trouble.error, bench.wire.trouble.error_transfers = number, 1
+    assert bench.sampler.sample(Channel.SHUNT).quality is Quality.GOOD
+    assert (bench.sampler.counters.errors, bench.sampler.counters.retries) == (1, 1)
+    assert bench.openings == 1
+
+
+@pytest.mark.parametrize("number", BUS_ERRORS)
+def test_a_bus_that_lost_its_state_is_opened_again(bench: Bench, number: int) -> None:
+    bench.sampler.sample(Channel.SHUNT)
+    bench.wire.trouble.error = number
+    bench.wire.trouble.error_until_reopened = True
+    qualities = []
+    for _ in range(100):
+        qualities.append(bench.sampler.sample(Channel.SHUNT).quality)
+        bench.clock.sleep_until(bench.clock.now_s() + 0.005)
+    assert qualities[0] is Quality.NO_ANSWER
+    assert qualities[-1] is Quality.GOOD
+    assert bench.openings == 2
+    assert bench.sampler.counters.reopenings == 1
+
+
+def test_an_adapter_that_is_unplugged_and_comes_back(bench: Bench) -> None:
+    bench.sampler.sample(Channel.SHUNT)
+    bench.wire.trouble.error = errno.ENODEV
+    bench.missing = True
+    for _ in range(50):
+        assert bench.sampler.sample(Channel.SHUNT).quality is Quality.NO_ANSWER
+        bench.clock.sleep_until(bench.clock.now_s() + 0.02)
+    bench.wire.trouble.error = None
+    bench.missing = False
+    bench.clock.sleep_until(bench.clock.now_s() + 1)
+    assert bench.sampler.sample(Channel.SHUNT).quality is Quality.GOOD
+
+
+def test_a_chip_that_is_gone_costs_little_time_and_spares_the_other(bench: Bench) -> None:
+    cells = bench.sampler.channels[Channel.FRONT_CELL].converter
+    bench.wire.absent.add(bench.sampler._settings.converters[cells].address)
+    for _ in range(20):
+        before_s = bench.clock.now_s()
+        assert bench.sampler.sample(Channel.FRONT_CELL).quality is Quality.NO_ANSWER
+        assert bench.clock.now_s() - before_s < 0.003
+        assert bench.sampler.sample(Channel.SHUNT).quality is Quality.GOOD
+
+
+def test_a_fault_that_lasts_is_logged_once(
+    bench: Bench, caplog: pytest.LogCaptureFixture
+) -> None:
+    bench.sampler.sample(Channel.SHUNT)
+    bench.wire.trouble.error = errno.EIO
+    for _ in range(50):
+        bench.sampler.sample(Channel.SHUNT)
+    assert len(caplog.records) <= 3
+
+
+@given(
+    faults=st.lists(
+        st.sampled_from([*BUS_ERRORS, "zeros", "slow", "reset", "shifted", "none"]), max_size=40
+    )
+)
+def test_whatever_the_bus_does_a_sample_comes_back_in_bounded_time(
+    hut_settings: SupervisorSettings, faults: list[int | str]
+) -> None:
+    bench = Bench(hut_settings)
+    for fault in faults:
+        trouble = bench.wire.trouble
+        trouble.error = fault if isinstance(fault, int) else None
+        trouble.stuck_low = fault == "zeros"
+        trouble.shift_every = 2 if fault == "shifted" else None
+        for chip in bench.wire.chips.values():
+            assert isinstance(chip, ADS1115)
+            chip.trouble.slow_factor = 3.0 if fault == "slow" else 1.0
+            if fault == "reset":
+                chip.reset(bench.clock.now_s())
+        before_s = bench.clock.now_s()
+        sample = bench.sampler.sample(Channel.FRONT_CELL)
+        assert (sample.code is None) is (sample.quality is not Quality.GOOD)
+        assert bench.clock.now_s() - before_s < 0.02

@@ -1,0 +1,194 @@
+"""Page, ``/api/status`` and ``/metrics`` as an HTTP client meets them."""
+
+import json
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+import httpx
+import pytest
+import samples
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from prometheus_client.parser import text_string_to_metric_families
+
+from supervisor.snapshot import Circuit, from_dict
+from supervisor.status.app import ASSETS
+from supervisor.status.guard import HEADERS
+from supervisor.status.status_file import FILE_NAME
+from supervisor.status.wellformed import RULE_STATES
+
+Ask = Callable[..., httpx.Response]
+
+PATHS = ("/", "/api/status", "/metrics", "/assets/status.css", "/assets/status.js", "/nowhere")
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_every_answer_carries_the_security_headers(ask: Ask, path: str) -> None:
+    headers = ask(path).headers
+    for name, value in HEADERS.items():
+        assert headers.get_list(name) == [value]
+    assert "unsafe" not in headers["content-security-policy"]
+
+
+@pytest.mark.parametrize("method", ["POST", "PUT", "PATCH", "DELETE", "OPTIONS", "TRACE"])
+@pytest.mark.parametrize("path", PATHS)
+def test_nothing_but_reading(ask: Ask, method: str, path: str) -> None:
+    answer = ask(path, method)
+    assert answer.status_code == 405
+    assert answer.headers["allow"] == "GET, HEAD"
+    assert answer.headers["x-frame-options"] == "DENY"
+
+
+def test_head_is_like_get(ask: Ask) -> None:
+    assert ask("/", "HEAD").status_code == 200
+    assert ask("/api/status", "HEAD").status_code == 503
+
+
+@pytest.mark.parametrize(
+    ("host", "accepted"),
+    [
+        ("localhost", True),
+        ("localhost:8462", True),
+        ("LOCALHOST.", True),
+        ("127.0.0.1:8462", True),
+        ("192.168.1.20", True),
+        ("[::1]:8462", True),
+        ("[fe80::1]", True),
+        ("hut", True),
+        ("hut.local:8462", True),
+        ("hut.lan", True),
+        ("hut.example.org", False),
+        ("example.org", False),
+        ("127.0.0.1.example.org", False),
+        ("localhost.example.org", False),
+        ("hut:80@example.org", False),
+        ("hut:", False),
+        ("[::1", False),
+        ("[::1]x", False),
+        ("::1", False),
+        ("", False),
+    ],
+)
+def test_host_names(ask: Ask, host: str, accepted: bool) -> None:
+    answer = ask("/", host=host)
+    assert answer.status_code == (200 if accepted else 421)
+
+
+def test_api_tells_the_snapshot_its_age_and_freshness(ask: Ask, tmp_path: Path) -> None:
+    written = samples.publish(tmp_path, samples.LOCKED_OUT)
+    answer = ask("/api/status")
+    assert answer.status_code == 200
+    assert answer.headers["content-type"] == "application/json"
+    data = answer.json()
+    assert from_dict(data) == written
+    assert set(data) - set(written.as_dict()) == {"age_s", "fresh", "problem"}
+    assert data["fresh"] is True
+    assert data["problem"] == ""
+    assert 0 <= data["age_s"] <= 3
+
+
+def test_api_says_when_data_are_old(ask: Ask, tmp_path: Path) -> None:
+    samples.publish(tmp_path, samples.CLOSED, age_s=60)
+    answer = ask("/api/status")
+    assert answer.status_code == 200
+    assert answer.json()["fresh"] is False
+    assert answer.json()["age_s"] >= 60
+    assert "published nothing" in answer.json()["problem"]
+
+
+def test_api_without_anything_readable(ask: Ask) -> None:
+    answer = ask("/api/status")
+    assert answer.status_code == 503
+    assert set(answer.json()) == {"age_s", "fresh", "problem"}
+    assert answer.json()["age_s"] is None
+    assert answer.json()["fresh"] is False
+    assert "no status file" in answer.json()["problem"]
+
+
+plain = st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20)
+anything = st.recursive(
+    plain, lambda s: st.lists(s, max_size=3) | st.dictionaries(st.text(max_size=8), s, max_size=3)
+)
+fields = st.sampled_from(sorted(samples.LOCKED_OUT.as_dict()))
+inner = st.sampled_from(["channels", "rules", "events"])
+
+
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.dictionaries(fields, anything, max_size=2), inner, anything)
+def test_no_status_file_is_ever_a_server_error(
+    ask: Ask, tmp_path: Path, changes: dict[str, object], inside: str, value: object
+) -> None:
+    data = samples.LOCKED_OUT.as_dict()
+    first = data[inside][0]
+    first[next(iter(first))] = value
+    (tmp_path / FILE_NAME).write_text(json.dumps(data | changes))
+    answer = ask("/api/status")
+    assert answer.status_code in (200, 503)
+    json.loads(answer.text, parse_constant=pytest.fail)
+    metrics = ask("/metrics")
+    assert metrics.status_code == 200
+    assert list(text_string_to_metric_families(metrics.text))
+    assert ask("/").status_code == 200
+
+
+def page_text() -> str:
+    return (ASSETS / "index.html").read_text(encoding="utf-8")
+
+
+def test_page_is_small_and_all_its_own(ask: Ask) -> None:
+    assert sum(f.stat().st_size for f in ASSETS.iterdir()) < 150_000
+    for file in ASSETS.iterdir():
+        text = file.read_text(encoding="utf-8").replace("http://www.w3.org/2000/svg", "")
+        assert not re.search(r"(https?:)?//[\w.-]+\.\w", text), file.name
+    for asset in re.findall(r'(?:src|href)="(assets/[^"]+)"', page_text()):
+        assert ask("/" + asset).status_code == 200
+
+
+def test_page_needs_no_inline_script_or_style() -> None:
+    text = page_text()
+    assert not re.search(r"<style|\sstyle=|\son\w+=|javascript:", text)
+    assert re.findall(r"<script[^>]*>(?!</script>)", text) == []
+
+
+def test_page_is_stale_until_told_otherwise() -> None:
+    assert 'data-fresh="false"' in page_text()
+    assert '<h2 id="state">No fresh data</h2>' in page_text()
+
+
+def test_every_state_has_a_word_and_a_shape_of_its_own() -> None:
+    script = (ASSETS / "status.js").read_text(encoding="utf-8")
+    shapes = re.findall(r'^  "([a-z ]+)": \["([a-z]+)", "([A-Z][a-z ]+)", "', script, re.M)
+    assert {state for state, _, _ in shapes} == {circuit.value for circuit in Circuit}
+    names = [shape for _, shape, _ in shapes] + ["failed", "none"]
+    assert len(set(names)) == len(Circuit) + 2
+    drawn = re.findall(r'<path class="only ([a-z ]+)"', page_text())
+    pictures = {n: tuple(i for i, d in enumerate(drawn) if n in d.split()) for n in names}
+    assert len(set(pictures.values())) == len(names)
+    assert all(pictures.values())
+
+
+@pytest.mark.parametrize("state", RULE_STATES)
+def test_every_rule_state_has_a_mark(state: str) -> None:
+    assert f'<symbol id="mark-{state.replace(" ", "-")}"' in page_text()
+
+
+def luminance(colour: str) -> float:
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def test_text_contrast() -> None:
+    """WCAG 2.2, success criterion 1.4.3: at least 4.5 to 1, by day and by night (memory)."""
+    style = (ASSETS / "status.css").read_text(encoding="utf-8")
+    schemes = re.findall(r":root \{(.*?)\}", style, re.S)
+    assert len(schemes) == 2
+    for scheme in schemes:
+        colours = dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", scheme))
+        paper = luminance(colours.pop("paper"))
+        del colours["hair"]
+        assert len(colours) >= 7
+        for name, colour in colours.items():
+            low, high = sorted((paper, luminance(colour)))
+            assert (high + 0.05) / (low + 0.05) >= 4.5, name
