@@ -121,14 +121,14 @@ class Guard:
     def _renew(self, decision: Decision) -> None:
         if decision.permit:
             try:
-                self._contactor.renew(self._settings.loop.lease_s)
+                self._contactor.renew(self._settings.lease_s)
             except LeaseExpired:
                 self._trip(self._lease_verdict())
         else:
             self._withheld_by = _first(decision, State.CANNOT_TELL) or self._withheld_by
 
     def _lease_verdict(self) -> Verdict:
-        lease_s = self._settings.loop.lease_s
+        lease_s = self._settings.lease_s
         cause = self._withheld_by
         reason = f"no cycle with good readings for {lease_s:g} s: permission to be closed ran out"
         return Verdict(
@@ -247,7 +247,7 @@ class Guard:
         hindrances = self.hindrances(decision)
         if not hindrances and self.circuit is Circuit.OPEN and not self._leaving:
             self._closing, self._opening, self._withheld_by = None, None, None
-            self._contactor.close_for(self._settings.loop.lease_s)
+            self._contactor.close_for(self._settings.lease_s)
             self.circuit = after(self.circuit, Cause.CLOSE)
             self._logbook.note("closed", f"asked by {who}")
             answer(True, "the contactor is told to close")

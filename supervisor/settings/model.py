@@ -97,3 +97,15 @@ class SupervisorSettings(Settings):
     loop: Loop = Loop()
     protection: Protection
     web: Web = Web()
+
+    @property
+    def lease_s(self) -> float:
+        """How long permission to be closed lasts without renewal.
+
+        Never longer than a pulse driver holds: it would let go, and pull in again at the next
+        edge, while the loop believes the circuit closed all the time.
+        """
+        dropout_milliseconds = self.contactor.dropout_milliseconds
+        if self.contactor.drive == "pulse" and dropout_milliseconds:
+            return min(self.loop.lease_s, dropout_milliseconds / 1000)
+        return self.loop.lease_s

@@ -69,8 +69,8 @@ class Guard:
 def is_accepted(host: str, names: frozenset[str]) -> bool:
     """Whether a Host header names an address or one of ``names``; a port may follow."""
     if host.startswith("["):
-        name, _, port = host[1:].partition("]")
-        return _is_address(name, 6) and _is_port_suffix(port)
+        name, bracket, port = host[1:].partition("]")
+        return bool(bracket) and _is_address(name, 6) and _is_port_suffix(port)
     name, colon, port = host.partition(":")
     if not _is_port_suffix(colon + port):
         return False

@@ -59,10 +59,12 @@ def read(run_dir: Path) -> tuple[Snapshot | None, str]:
 def _read_bytes(path: Path) -> bytes:
     # O_NONBLOCK: opening a FIFO returns at once. O_NOFOLLOW: the daemon never makes a link.
     descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_NOFOLLOW | os.O_CLOEXEC)
-    with open(descriptor, "rb") as file:
+    try:
         if not stat.S_ISREG(os.fstat(descriptor).st_mode):
             raise ValueError("not a regular file")
-        content = file.read(LARGEST_BYTES + 1)
+        content = os.read(descriptor, LARGEST_BYTES + 1)
+    finally:
+        os.close(descriptor)
     if len(content) > LARGEST_BYTES:
         raise ValueError(f"larger than {LARGEST_BYTES // 1024} KiB")
     return content

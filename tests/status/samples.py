@@ -139,7 +139,7 @@ UNFIT = replace(
         "Sensing cannot tell: far cell reads 0.012 V, outside 1.0 ... 4.05 V.",
         "No commissioning record for this build.",
     ),
-    uncommissioned="Bench trial on two cells before the certificate, lead resistors not yet fitted.",
+    uncommissioned="Bench trial on two cells; the bleed resistors come before the real charge.",
 )
 
 FINISHED = replace(
