@@ -25,7 +25,7 @@ def view(snapshot: Snapshot, story: Story, page: str) -> RenderableType:
     return Group(
         Rule(style="dim"),
         head,
-        Text.assemble("the circuit is ", (snapshot.circuit, STATE_STYLE.get(snapshot.circuit, "bold"))),
+        _state(snapshot),
         Text(),
         _readings(snapshot, story),
         Text(),
@@ -75,6 +75,11 @@ def _without(story: Story, never_above_v: float) -> str:
         f"a cell would have passed {never_above_v:.2f} V after {minutes:.0f} min, "
         f"and stood at {end_v:.2f} V after {end_s / 3600:.0f} h, with nobody in the room."
     )
+
+
+def _state(snapshot: Snapshot) -> Text:
+    style = STATE_STYLE.get(snapshot.circuit, "bold")
+    return Text.assemble("the circuit is ", (snapshot.circuit, style))
 
 
 def _readings(snapshot: Snapshot, story: Story) -> Table:

@@ -69,36 +69,33 @@ class Witness:
                 self._passed_at_s.setdefault(rule, self._rig.elapsed_s)
 
     def _compare(self, at_s: float, seen: Seen) -> None:
-        snapshot = self._publisher.snapshot
         lockout = self._rig.loop.keeper.lockout
-        current = snapshot and snapshot.channel("shunt")
-        current_a = current.value if current else None
-        cell = snapshot and snapshot.channel("front_cell")
-        cell_v = cell.value if cell else None
-        checks = [
-            ("circuit", self._rig.loop.guard.circuit.value, seen.circuit, _same),
-            ("tripped_by", lockout and lockout.tripped_by, seen.tripped_by, _same),
-            ("front cell V", cell_v, seen.cell_above_volts, _above),
-            ("current A", current_a, seen.current_above_amperes, _above),
-            ("current A", current_a, seen.current_below_amperes, _below),
-        ]
-        for name, found, wanted, holds in checks:
-            if wanted is not None and not holds(found, wanted):
-                self.failures.append(
-                    f"at {at_s:g} s: {name} was {found}, expected {holds.__name__[1:]} {wanted}"
-                )
+        current_a = self._shown("shunt")
+        cell_v = self._shown("front_cell")
+        for name, found, wanted in (
+            ("circuit", self._rig.loop.guard.circuit.value, seen.circuit),
+            ("tripped by", lockout and lockout.tripped_by, seen.tripped_by),
+        ):
+            if wanted is not None and found != wanted:
+                self._fail(at_s, f"{name} was {found}, expected {wanted}")
+        if seen.cell_above_volts and not (cell_v and cell_v > seen.cell_above_volts):
+            self._fail(at_s, f"cell was {cell_v} V, expected above {seen.cell_above_volts}")
+        if seen.current_above_amperes and not (
+            current_a and current_a > seen.current_above_amperes
+        ):
+            self._fail(at_s, f"current was {current_a} A, expected more")
+        if seen.current_below_amperes and not (
+            current_a is not None and abs(current_a) < seen.current_below_amperes
+        ):
+            self._fail(at_s, f"current was {current_a} A, expected less")
 
+    def _shown(self, channel: str) -> float | None:
+        snapshot = self._publisher.snapshot
+        view = snapshot.channel(channel) if snapshot else None
+        return view.value if view else None
 
-def _same(found: object, wanted: object) -> bool:
-    return found == wanted
-
-
-def _above(found: float | None, wanted: float) -> bool:
-    return found is not None and found > wanted
-
-
-def _below(found: float | None, wanted: float) -> bool:
-    return found is not None and found < wanted
+    def _fail(self, at_s: float, what: str) -> None:
+        self.failures.append(f"at {at_s:g} s: {what}")
 
 
 def _true_limits(rig: Rig) -> dict[str, tuple[str, float]]:

@@ -26,7 +26,8 @@ def _asked(run_dir: Path, act: str, reason: str) -> Reply:
     try:
         return ask(run_dir, act, reason)
     except FileNotFoundError:
-        text = f"no daemon: there is no {socket}\n  what to do: start it (holdwatch run), or give its --run-dir"
+        remedy = "start it (holdwatch run), or give its --run-dir"
+        text = f"no daemon: there is no {socket}\n  what to do: {remedy}"
         raise fail(text, EXIT_STALE) from None
     except PermissionError:
         text = f"no permission for {socket}\n  what to do: use the daemon's user, or join its group"

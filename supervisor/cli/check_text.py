@@ -98,7 +98,7 @@ def _summary(settings: SupervisorSettings) -> Iterator[tuple[str, str]]:
         "loop: ",
         f"{loop.scans_per_window} scans in {loop.window_milliseconds} ms, "
         f"{_seconds(loop.cycle_s)} s each, of which reading takes {_seconds(scan_s(settings))} s; "
-        f"lease {_seconds(loop.lease_s)} s",
+        f"lease {_seconds(settings.lease_s)} s",
     )
 
 

@@ -8,8 +8,9 @@ from supervisor.cli.asking import ask_and_tell
 from supervisor.cli.common import run_dir_option
 
 
-@click.command(help="Ask the daemon to open the contactor. Always allowed.")
+@click.command()
 @run_dir_option()
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
 def command(run_dir: Path, as_json: bool) -> None:
+    """Ask the daemon to open the contactor. Always allowed."""
     ask_and_tell(run_dir, "open", as_json=as_json)

@@ -27,9 +27,7 @@ ENDING_SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
 
 
 @click.command()
-@click.argument(
-    "settings_file", required=False, type=click.Path(path_type=Path), metavar="[FILE]"
-)
+@click.argument("settings_file", required=False, type=click.Path(path_type=Path), metavar="[FILE]")
 @click.option(
     "--simulate",
     "scenario_file",

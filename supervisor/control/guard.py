@@ -174,9 +174,7 @@ class Guard:
         return OpeningWatch(rule.current_amperes, rule.within_seconds)
 
     def _conclude_opening(self, opening: OpeningWatch) -> None:
-        self._keeper.note_opening(
-            opening.opened_in_s, failed=opening.outcome is Opening.FAILED
-        )
+        self._keeper.note_opening(opening.opened_in_s, failed=opening.outcome is Opening.FAILED)
         if opening.outcome is not Opening.FAILED:
             self._keeper.disarm("opened")
         took = "" if opening.opened_in_s is None else f" in {opening.opened_in_s * 1000:.0f} ms"

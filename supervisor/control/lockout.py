@@ -52,9 +52,7 @@ class LockoutKeeper:
         """Complete the story of a trip by how its opening went."""
         if self.lockout:
             failed = failed or self.lockout.failed_to_open
-            self.lockout = replace(
-                self.lockout, opened_in_s=opened_in_s, failed_to_open=failed
-            )
+            self.lockout = replace(self.lockout, opened_in_s=opened_in_s, failed_to_open=failed)
             self.stored = False
 
     def store(self) -> None:

@@ -150,7 +150,9 @@ class Contactor:
             return ContactorState(
                 told_to_close=self._lease_ends_s is not None,
                 told_at_s=self._told_at_s,
-                auxiliary_closed=self._auxiliary and self._auxiliary.main_contact_closed(),
+                auxiliary_closed=(
+                    self._auxiliary.main_contact_closed() if self._auxiliary else None
+                ),
             )
 
     def close(self) -> None:

@@ -34,7 +34,7 @@ class ConfigChanged(Exception):
     """The configuration read back is not the one written: reset, bus fault, or another chip."""
 
 
-class Converter(ADS1115):  # type: ignore[misc]  # the driver is untyped
+class Converter(ADS1115):
     """Single-shot conversions that end, or raise, within a known time.
 
     ``convert`` is the driver's own ``read`` with two of its steps replaced: waiting for the end

@@ -30,6 +30,7 @@ class KernelI2C:
             self._bus = SMBus(str(device))
         except OSError as error:
             raise HardwareMissing(*_why_not_open(device, error)) from error
+        assert self._bus.fd is not None
         try:
             ioctl(self._bus.fd, I2C_TIMEOUT, math.ceil(round(deadline_s * 100, 6)))
             ioctl(self._bus.fd, I2C_RETRIES, 0)

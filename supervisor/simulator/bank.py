@@ -93,6 +93,4 @@ class Bank:
 
 
 def _per_group(values: tuple[float, ...], groups: int, otherwise: float) -> list[float]:
-    if len(values) > groups:
-        raise ValueError(f"{len(values)} values for {groups} groups of cells")
     return [*values, *[otherwise] * (groups - len(values))]

@@ -74,9 +74,6 @@ class Plant:
         """Amplitude of the current's ripple at ``supply.ripple_hz``."""
         return max(self.current_a, 0.0) * self.supply.ripple
 
-    def knob(self) -> float:
-        return self.supply.knob(self._now_s)
-
     # --- what happens
 
     def advance(self, at_s: float) -> None:

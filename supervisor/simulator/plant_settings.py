@@ -1,8 +1,8 @@
 """Settings of the simulated plant: cells, bars, supply, switches, converters."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from supervisor.settings.base import Settings
 
@@ -38,6 +38,13 @@ class CellsSettings(Settings):
     link_milliohms: SomeMilliohms = Field(
         default=0.02, description="Both bars together, from one group to the next."
     )
+
+    @model_validator(mode="after")
+    def _no_values_for_missing_groups(self) -> Self:
+        for name in ("state_of_charge_offsets", "capacity_factors"):
+            if len(getattr(self, name)) > self.groups:
+                raise ValueError(f"{name} has more values than there are groups")
+        return self
 
 
 class SupplySettings(Settings):

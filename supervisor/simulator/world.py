@@ -9,7 +9,7 @@ from collections.abc import Callable
 
 from supervisor.devices.protocols import Clock, I2CBus
 from supervisor.settings.model import SupervisorSettings
-from supervisor.simulator.faults import FaultSettings
+from supervisor.simulator.fault import FaultSettings
 from supervisor.simulator.i2c import SimulatedI2C
 from supervisor.simulator.plant_settings import PlantSettings
 from supervisor.simulator.rig import Rig
@@ -74,6 +74,9 @@ class World(Rig):
         """Turn the supply's knob to a position, 0 to 1, evenly over some seconds."""
         at_s = self.now_s()
         self.change(lambda: self.plant.supply.turn(position, at_s, over_s))
+
+    def knob_position(self) -> float:
+        return self.plant.supply.knob(self.now_s())
 
     def press_reset(self, pressed: bool) -> None:
         """Press or release the reset button."""

@@ -145,7 +145,7 @@ def _last_that_fits(fits: Callable[[int], bool], fitting: int, refused: int) -> 
     while abs(refused - fitting) > 1:
         middle = (fitting + refused) // 2
         if fits(middle):
-            fitting = middle - 1
+            fitting = middle
         else:
             refused = middle
     return fitting

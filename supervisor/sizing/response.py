@@ -231,7 +231,7 @@ class _Budgets:
         )
 
     def _hang(self) -> RuleBudget:
-        lease = Part(Stage.DELAY, "lease", self._settings.loop.lease_s)
+        lease = Part(Stage.DELAY, "lease", self._settings.lease_s)
         return self._budget(
             "hang",
             title="the loop hangs",

@@ -96,7 +96,7 @@ class Steps:
     def lateness(self) -> Part:
         """The longest that one cycle may be late without a trip."""
         overrun = self._settings.protection.loop_overrun
-        tolerated_s = min(overrun.trip_late_seconds, self._settings.loop.lease_s)
+        tolerated_s = min(overrun.trip_late_seconds, self._settings.lease_s)
         return Part(Stage.LATE, "lateness of the loop", tolerated_s)
 
     def release(self) -> tuple[Part, ...]:

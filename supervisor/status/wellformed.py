@@ -4,7 +4,8 @@ The file comes from another process; half a file, another version or plain garba
 one sentence for the operator, never as a fault in a page.
 """
 
-from dataclasses import fields, is_dataclass
+from dataclasses import is_dataclass
+from functools import cache
 from types import NoneType, UnionType
 from typing import Any, get_args, get_origin, get_type_hints
 
@@ -24,11 +25,12 @@ def check(snapshot: Snapshot) -> None:
             raise ValueError(f"rule state {rule.state[:40]!r} is unknown")
 
 
+_kinds = cache(get_type_hints)  # resolving them takes longer than the check itself
+
+
 def _check_fields(record: object, where: str) -> None:
-    assert is_dataclass(record)
-    kinds = get_type_hints(type(record))
-    for field in fields(record):
-        _check(getattr(record, field.name), kinds[field.name], f"{where}.{field.name}")
+    for name, kind in _kinds(type(record)).items():
+        _check(getattr(record, name), kind, f"{where}.{name}")
 
 
 def _check(value: object, kind: Any, where: str) -> None:

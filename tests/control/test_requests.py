@@ -4,7 +4,7 @@ import json
 import socket
 import stat
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -47,6 +47,17 @@ class Bench:
         self.inbox.close()
         for client in self.clients:
             client.close()
+
+
+def was_dropped(send: Callable[[], None], serve: Callable[[], object]) -> bool:
+    """Whether the other side hangs up within 50 rounds."""
+    try:
+        for _ in range(50):
+            send()
+            serve()
+    except (BrokenPipeError, ConnectionResetError):
+        return True
+    return False
 
 
 @pytest.fixture
@@ -105,10 +116,7 @@ def test_no_bytes_make_it_raise(bench: Bench, garbage: bytes) -> None:
 
 def test_an_endless_line_is_dropped(bench: Bench) -> None:
     client = bench.connect()
-    with pytest.raises((BrokenPipeError, ConnectionResetError)):
-        for _ in range(4):
-            client.sendall(b"x" * MAX_LINE_BYTES)
-            bench.take()
+    assert was_dropped(lambda: client.sendall(b"x" * MAX_LINE_BYTES), bench.take)
 
 
 def test_too_many_clients_are_turned_away_and_the_silent_dropped_in_time(bench: Bench) -> None:
@@ -128,11 +136,12 @@ def test_too_many_clients_are_turned_away_and_the_silent_dropped_in_time(bench: 
 def test_a_client_that_never_reads_is_dropped_and_holds_nobody_up(bench: Bench) -> None:
     client = bench.connect()
     big = Reply(True, "x" * 100_000, "open")
-    with pytest.raises((BrokenPipeError, ConnectionResetError)):
-        for _ in range(50):
-            client.sendall(b'{"act": "status"}\n')
-            for request in bench.take():
-                request.answer(big)
+
+    def answer() -> None:
+        for request in bench.take():
+            request.answer(big)
+
+    assert was_dropped(lambda: client.sendall(b'{"act": "status"}\n'), answer)
 
 
 def test_several_lines_at_once_come_in_one_by_one(bench: Bench) -> None:

@@ -17,15 +17,13 @@ PINS_V = (3.40, 0.0, 1.25, 0.5)
 TRUE_V: dict[Inputs, float] = {"0-1": 3.40, "2-3": 0.75, "0": 3.40, "2": 1.25, "3": 0.5}
 RANGE_V = 4.096
 LSB_V = RANGE_V / 0x8000
-CHIP_STATES = ("idle", "converting")
+IDEAL = Tolerance()
 
 
 class Board:
     """One chip at 0x48 on a wire, and our converter on top."""
 
-    def __init__(
-        self, sps: int = 860, kilohertz: int = 400, tolerance: Tolerance = Tolerance()
-    ) -> None:
+    def __init__(self, sps: int = 860, kilohertz: int = 400, tolerance: Tolerance = IDEAL) -> None:
         self.clock = SimulatedClock()
         self.wire = Wire(self.clock, kilohertz)
         self.chip = ADS1115(lambda pin, _t, _span: PINS_V[pin], Random(1), tolerance)
@@ -94,9 +92,7 @@ def test_a_result_of_the_input_asked_for_before_is_never_handed_out() -> None:
 
 
 @given(after_us=st.integers(0, 4000), inputs=st.sampled_from(list(TRUE_V)))
-def test_a_reset_at_any_phase_gives_the_right_value_or_none(
-    after_us: int, inputs: Inputs
-) -> None:
+def test_a_reset_at_any_phase_gives_the_right_value_or_none(after_us: int, inputs: Inputs) -> None:
     board = Board(kilohertz=100)
     reset = board.clock.alarm(lambda: board.chip.reset(board.clock.now_s()))
     reset.set(board.clock.now_s() + after_us * 1e-6)

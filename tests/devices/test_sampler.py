@@ -100,9 +100,7 @@ def test_a_chip_that_is_gone_costs_little_time_and_spares_the_other(bench: Bench
         assert bench.sampler.sample(Channel.SHUNT).quality is Quality.GOOD
 
 
-def test_a_fault_that_lasts_is_logged_once(
-    bench: Bench, caplog: pytest.LogCaptureFixture
-) -> None:
+def test_a_fault_that_lasts_is_logged_once(bench: Bench, caplog: pytest.LogCaptureFixture) -> None:
     bench.sampler.sample(Channel.SHUNT)
     bench.wire.trouble.error = errno.EIO
     for _ in range(50):

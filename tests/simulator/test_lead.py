@@ -41,9 +41,7 @@ def test_a_step_is_filtered_as_by_first_order(hut_settings: SupervisorSettings) 
     tau_s = 1 / (2 * math.pi * FILTER_HZ)
     for times_tau in (0.5, 1.0, 2.0):
         volts = lead.volts(times_tau * tau_s, SHORT_S)
-        assert volts == pytest.approx(
-            plant.current_a * 1e-3 * (1 - math.exp(-times_tau)), rel=1e-3
-        )
+        assert volts == pytest.approx(plant.current_a * 1e-3 * (1 - math.exp(-times_tau)), rel=1e-3)
     plant.change(1.0, plant.contactor.mend)
     before_v = lead.volts(1.0, SHORT_S)
     assert lead.volts(1.0 + tau_s, SHORT_S) == pytest.approx(before_v / math.e, rel=1e-3)
@@ -60,9 +58,7 @@ def test_ripple_is_attenuated_as_by_first_order(hut_settings: SupervisorSettings
 
 # Boxcar |sinc(fT)|: 10 ms nulls 100 Hz; 20 ms too.
 @pytest.mark.parametrize("span_s", [0.01, 0.02])
-def test_ripple_vanishes_over_whole_cycles(
-    hut_settings: SupervisorSettings, span_s: float
-) -> None:
+def test_ripple_vanishes_over_whole_cycles(hut_settings: SupervisorSettings, span_s: float) -> None:
     plant, lead = shunt_lead(hut_settings, ripple_percent=50)
     volts = [lead.volts(10.0 + k / 1000, span_s) for k in range(20)]
     assert max(volts) - min(volts) < 1e-4 * plant.current_a * 1e-3

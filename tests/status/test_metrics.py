@@ -1,5 +1,6 @@
 """What a Prometheus server gets to see."""
 
+import gc
 import shutil
 import subprocess
 import tracemalloc
@@ -166,6 +167,7 @@ def test_scrapes_leave_nothing_behind() -> None:
             snapshot = replace(samples.CLOSED, rules=rules)
             current["status"] = Status(snapshot, 0.1, "")
             size = len(generate_latest(registry).splitlines())
+        gc.collect()
         return size
 
     lines = scrapes(1000, 100)

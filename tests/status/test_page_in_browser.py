@@ -55,9 +55,11 @@ class Browser:
         self._post(self._session + "/execute/async", {"script": script, "args": [word, place]})
 
     def texts(self, selector: str) -> list[str]:
-        """The visible text of all that match."""
-        script = f"return [...document.querySelectorAll('{selector}')].map(n => n.innerText)"
-        found = self.run(script)
+        """The text of all that match, empty where hidden."""
+        found = self.run(
+            f"return [...document.querySelectorAll('{selector}')]"
+            ".map(n => n.checkVisibility() ? n.innerText : '')"
+        )
         assert isinstance(found, list)
         return found
 

@@ -1,0 +1,14 @@
+"""What all faults share: settings that know how to strike the rig and to heal."""
+
+from supervisor.settings.base import Settings
+from supervisor.simulator.rig import Rig
+
+
+class FaultSettings(Settings):
+    """Base of the faults. ``strike`` and ``heal`` raise ValueError when the rig lacks the part."""
+
+    def strike(self, rig: Rig) -> None:
+        raise NotImplementedError
+
+    def heal(self, rig: Rig) -> None:
+        """Undo it; what happens in an instant has nothing to undo."""
