@@ -49,7 +49,7 @@ def _known(rule: str) -> None:
 
 
 def _show(examined: Examined, rule: str | None) -> None:
-    from supervisor.cli import check_text  # noqa: PLC0415 - rich, only when there is text to show
+    from supervisor.cli import check_text  # rich, only when there is text to show
 
     if rule is not None:
         check_text.print_explanation(rule, examined)

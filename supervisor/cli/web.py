@@ -28,7 +28,7 @@ def command(run_dir: Path, config: Path | None, listen: str | None, port: int | 
 
 
 def _web_settings(config: Path) -> Web:
-    from supervisor.settings.load import load_settings  # noqa: PLC0415  # only with --config
+    from supervisor.settings.load import load_settings  # only with --config
 
     with errors_in_words():
         return load_settings(config)[0].web
@@ -52,9 +52,9 @@ def _listen(address: str, port: int) -> socket.socket:
 
 
 def _serve(run_dir: Path, listening: socket.socket) -> None:
-    import uvicorn  # noqa: PLC0415  # the web packages load only once the port is ours
+    import uvicorn  # the web packages load only once the port is ours
 
-    from supervisor.status.app import create_app  # noqa: PLC0415
+    from supervisor.status.app import create_app
 
     settings = uvicorn.Config(
         create_app(run_dir, socket.gethostname()),

@@ -7,6 +7,8 @@ from supervisor.simulator.rig import Rig
 class FaultSettings(Settings):
     """Base of the faults. ``strike`` and ``heal`` raise ValueError when the rig lacks the part."""
 
+    kind: str
+
     def strike(self, rig: Rig) -> None:
         raise NotImplementedError
 

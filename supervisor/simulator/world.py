@@ -58,12 +58,17 @@ class World(Rig):
             fault.strike(self)
             self._faults.append(fault)
 
+    @property
+    def faults(self) -> tuple[FaultSettings, ...]:
+        """Struck and not cleared, those of an instant included."""
+        return tuple(self._faults)
+
     def clear(self, kind: str) -> None:
         """Heal all faults of a kind. Raises ValueError when none has struck."""
         with self.lock:
-            struck = [fault for fault in self._faults if _kind(fault) == kind]
+            struck = [fault for fault in self._faults if fault.kind == kind]
             if not struck:
-                present = ", ".join(map(_kind, self._faults)) or "none"
+                present = ", ".join(fault.kind for fault in self._faults) or "none"
                 raise ValueError(f"no fault {kind} to clear; present: {present}")
             self.bring_to(self.now_s())
             for fault in struck:
@@ -104,7 +109,3 @@ class World(Rig):
             act()
         finally:
             self._acting_at_s = before
-
-
-def _kind(fault: FaultSettings) -> str:
-    return str(getattr(fault, "kind", ""))

@@ -4,7 +4,6 @@ The file comes from another process; half a file, another version or plain garba
 one sentence for the operator, never as a fault in a page.
 """
 
-from dataclasses import is_dataclass
 from functools import cache
 from types import NoneType, UnionType
 from typing import Any, get_args, get_origin, get_type_hints
@@ -17,7 +16,7 @@ LARGEST = 1e15  # beyond any count or time the daemon can reach; keeps whole num
 
 def check(snapshot: Snapshot) -> None:
     """Raises ValueError, naming the field, when a value is not of its field's type."""
-    _check_fields(snapshot, "status")
+    _check(snapshot, Snapshot, "status")
     if snapshot.circuit not in {circuit.value for circuit in Circuit}:
         raise ValueError(f"circuit state {snapshot.circuit[:40]!r} is unknown")
     for rule in snapshot.rules:
@@ -25,12 +24,9 @@ def check(snapshot: Snapshot) -> None:
             raise ValueError(f"rule state {rule.state[:40]!r} is unknown")
 
 
-_kinds = cache(get_type_hints)  # resolving them takes longer than the check itself
-
-
-def _check_fields(record: object, where: str) -> None:
-    for name, kind in _kinds(type(record)).items():
-        _check(getattr(record, name), kind, f"{where}.{name}")
+@cache  # resolving the hints takes longer than the check itself
+def _kinds(record_type: Any) -> dict[str, Any]:
+    return get_type_hints(record_type)
 
 
 def _check(value: object, kind: Any, where: str) -> None:
@@ -42,10 +38,12 @@ def _check(value: object, kind: Any, where: str) -> None:
         assert isinstance(value, tuple)
         for index, item in enumerate(value):
             _check(item, get_args(kind)[0], f"{where}[{index}]")
-    elif is_dataclass(kind):
-        _check_fields(value, where)
-    elif not _is_plain(value, kind):
-        raise ValueError(f"{where} is not {_NAMES[kind]}")
+    elif kind in _NAMES:
+        if not _is_plain(value, kind):
+            raise ValueError(f"{where} is not {_NAMES[kind]}")
+    else:
+        for name, field_kind in _kinds(kind).items():
+            _check(getattr(value, name), field_kind, f"{where}.{name}")
 
 
 _NAMES = {str: "text", bool: "true or false", int: "a whole number", float: "a finite number"}

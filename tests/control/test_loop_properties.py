@@ -153,8 +153,8 @@ def perform(bench: Bench, act: tuple[str, Any]) -> None:
         case "fault":
             bench.world.fault(FAULT.validate_python(what))
         case "heal":
-            for fault in list(bench.world._faults):
-                bench.world.clear(fault.kind)  # type: ignore[attr-defined]
+            for fault in list(bench.world.faults):
+                bench.world.clear(fault.kind)
         case "request":
             bench.mailbox.put(what, "looked at, and mended")
         case "knob":
@@ -180,8 +180,8 @@ def test_never_closed_without_permission(
             perform(bench, act)
             bench.run(bench.clock.now_s() + pause_s)
         bench.loop.leave()
-        for fault in list(bench.world._faults):
-            bench.world.clear(fault.kind)  # type: ignore[attr-defined]
+        for fault in list(bench.world.faults):
+            bench.world.clear(fault.kind)
         bench.loop.run()
         bench.loop.close()
         check_leases(bench, level_settings.lease_s)
