@@ -20,7 +20,8 @@ def command(run_dir: Path, as_json: bool) -> None:
     status = current(run_dir)
     if as_json:
         shown = status.snapshot.as_dict() if status.snapshot else {}
-        click.echo(json.dumps(shown | {"age_s": status.age_s, "problem": status.problem}, indent=2))
+        told = {"age_s": status.age_s, "fresh": status.fresh, "problem": status.problem}
+        click.echo(json.dumps(shown | told, indent=2))
     elif status.snapshot:
         click.echo("\n".join(lines(status.snapshot)))
     if not status.fresh:

@@ -27,9 +27,9 @@ class StatusFile:
 
     def publish(self, snapshot: Snapshot) -> None:
         try:
-            self._new.write_text(json.dumps(snapshot.as_dict()), "utf-8")
+            self._new.write_text(json.dumps(snapshot.as_dict(), allow_nan=False), "utf-8")
             self._new.replace(self._path)
-        except OSError as error:
+        except (OSError, ValueError) as error:
             if not self._failing:
                 log.error("status file %s cannot be written: %s", self._path, error)
             self._failing = True
