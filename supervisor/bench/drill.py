@@ -51,7 +51,7 @@ def run(scenario: Scenario, settings: SupervisorSettings) -> Result:
         )
         witness = Witness(rig, publisher)
         try:
-            while rig.elapsed_s < scenario.seconds:
+            while rig.elapsed_s < scenario.seconds and not witness.nothing_to_come:
                 rig.loop.cycle()
                 witness.look()
             outcome = _outcome(rig, witness)
@@ -77,7 +77,7 @@ def _judge(rig: Rig, witness: Witness, outcome: str) -> Result:
     lockout = witness.lockout
     tripped_by = lockout.tripped_by if lockout else None
     response_s = witness.response_s(tripped_by)
-    failures = list(witness.failures)
+    failures = [*rig.problems, *witness.failures]
     if outcome != expected.outcome:
         failures.append(f"ended {outcome}, expected {expected.outcome}{_reason(rig, witness)}")
     if tripped_by != expected.tripped_by:

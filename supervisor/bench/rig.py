@@ -31,6 +31,7 @@ class Rig:
         self.started_at_s = clock.now_s()
         self.operator = Mailbox()
         self.last_fault_at_s: float | None = None
+        self.problems: list[str] = []
         self.said: list[tuple[float, str]] = []
         self.world = World(settings, scenario.plant, clock, seed=scenario.seed)
         self.loop = assemble(
@@ -51,7 +52,14 @@ class Rig:
         return self.clock.now_s() - self.started_at_s
 
     def _schedule(self, act: Act) -> None:
-        self.world.at(self.started_at_s + act.at_seconds, lambda: self._perform(act))
+        self.world.at(self.started_at_s + act.at_seconds, lambda: self._try_to_perform(act))
+
+    def _try_to_perform(self, act: Act) -> None:
+        """A fault for a part that is not there is the scenario's mistake, not the loop's."""
+        try:
+            self._perform(act)
+        except ValueError as error:
+            self.problems.append(f"at {act.at_seconds:g} s: {error}")
 
     def _perform(self, act: Act) -> None:
         if act.say:

@@ -6,12 +6,11 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, model_validator
 
 from supervisor.settings.base import Amperes, Seconds, Settings, Volts
-from supervisor.settings.document import Document
 from supervisor.settings.load import read_document, validate
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.faults import Fault
 from supervisor.simulator.plant_settings import PlantSettings
-from supervisor.sizing.fitness import load_fit
+from supervisor.sizing.fitness import examine_document, fit
 
 AtSeconds = Annotated[float, Field(ge=0, le=1e6)]
 
@@ -89,14 +88,9 @@ def load_scenario(path: Path) -> tuple[Scenario, SupervisorSettings]:
     """The scenario and the settings it runs on. Raises SettingsFaults for either."""
     document = read_document(path)
     scenario = validate(Scenario, document)
-    lines = {key: document.line(("overrides", key)) or 0 for key in scenario.overrides}
-    settings = load_fit(
-        path.parent / scenario.settings,
-        overrides=scenario.overrides,
-        overridden_in=str(path),
-        lines=lines,
+    lines = {key: document.line(("overrides", key)) for key in scenario.overrides}
+    example = read_document(path.parent / scenario.settings).with_overrides(
+        scenario.overrides, file=str(path), lines=lines
     )
+    settings = fit(examine_document(example))
     return scenario, settings
-
-
-__all__ = ["Act", "Document", "Expected", "Knob", "Scenario", "Seen", "load_scenario"]

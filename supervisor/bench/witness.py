@@ -7,6 +7,7 @@ from supervisor.control.publisher import LastSnapshot
 from supervisor.snapshot import Circuit
 
 NO_CURRENT_A = 0.5
+SETTLED_S = 5.0
 
 
 class Witness:
@@ -43,6 +44,14 @@ class Witness:
             at_s, seen = self._expectations.pop(0)
             self._compare(at_s, seen)
 
+    @property
+    def nothing_to_come(self) -> bool:
+        """Locked out for a while, and the timeline holds nothing that could change it."""
+        if self._rig.loop.guard.circuit is not Circuit.LOCKED_OUT or self.trip_at_s is None:
+            return False
+        last_act_s = max((act.at_seconds for act in self._rig.scenario.timeline), default=0.0)
+        return self._rig.elapsed_s > max(last_act_s, self.trip_at_s) + SETTLED_S
+
     def response_s(self, rule: str | None) -> float | None:
         """From the true value passing the rule's limit, or else the newest fault, to no current."""
         began_s = self._passed_at_s.get(rule or "", self._fault_at_s)
@@ -53,13 +62,13 @@ class Witness:
     def _note_trip(self) -> None:
         if self.trip_at_s is None:
             self.trip_at_s = self._rig.elapsed_s
+            self._note_fault()
         self.lockout = self._rig.loop.keeper.lockout
         if self._stopped_at_s is None and abs(self._rig.world.plant.current_a) < NO_CURRENT_A:
             self._stopped_at_s = self._rig.elapsed_s
 
     def _note_limits(self) -> None:
-        if self._rig.last_fault_at_s is not None:
-            self._fault_at_s = self._rig.last_fault_at_s - self._rig.started_at_s
+        self._note_fault()
         plant = self._rig.world.plant
         truth = {"V": plant.max_cell_v, "A": plant.current_a}
         for rule, (unit, limit) in self._limits.items():
@@ -67,6 +76,10 @@ class Witness:
                 self._passed_at_s.pop(rule, None)
             else:
                 self._passed_at_s.setdefault(rule, self._rig.elapsed_s)
+
+    def _note_fault(self) -> None:
+        if self._rig.last_fault_at_s is not None:
+            self._fault_at_s = self._rig.last_fault_at_s - self._rig.started_at_s
 
     def _compare(self, at_s: float, seen: Seen) -> None:
         lockout = self._rig.loop.keeper.lockout

@@ -38,7 +38,14 @@ class Examined:
 def examine(path: Path) -> Examined:
     """Every fault of a file at once: text, names and values, contradictions, response."""
     try:
-        document = read_document(path)
+        return examine_document(read_document(path))
+    except SettingsFaults as refused:
+        return Examined(None, refused.faults)
+
+
+def examine_document(document: Document) -> Examined:
+    """The same for a document, with other values than its file's perhaps."""
+    try:
         settings = validate(SupervisorSettings, document)
     except SettingsFaults as refused:
         return Examined(None, refused.faults)
@@ -53,7 +60,11 @@ def load_fit(path: Path) -> SupervisorSettings:
 
     Raises SettingsFaults, also for settings that let a cell come above never_above_volts.
     """
-    examined = examine(path)
+    return fit(examine(path))
+
+
+def fit(examined: Examined) -> SupervisorSettings:
+    """The settings. Raises SettingsFaults when anything is wrong with them."""
     if examined.settings is None or examined.faults:
         raise SettingsFaults(examined.faults)
     return examined.settings

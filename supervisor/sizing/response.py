@@ -15,6 +15,7 @@ from supervisor.measurement.uncertainty import (
     current_budget,
     lsb_v,
 )
+from supervisor.protection.rules.rate_of_rise import SIGNIFICANT_SIGMAS
 from supervisor.settings.fitted import fitted_channels
 from supervisor.settings.hardware import CellChannel
 from supervisor.settings.model import SupervisorSettings
@@ -173,8 +174,10 @@ class _Budgets:
 
     def _look_ahead(self) -> RuleBudget:
         """At the fastest rise it trips so many seconds' rise below never_above_volts."""
-        bank, ahead_s = self._settings.bank, self._rules.rate_of_rise.look_ahead_seconds
-        trips_at_v = bank.never_above_volts - ahead_s * bank.fastest_rise_volts_per_second
+        bank, rule = self._settings.bank, self._rules.rate_of_rise
+        ahead_s = rule.look_ahead_seconds
+        crosses_at_v = bank.never_above_volts - ahead_s * bank.fastest_rise_volts_per_second
+        trips_at_v = max(crosses_at_v, rule.above_volts)
         return self._budget(
             "rate_of_rise",
             title="rate_of_rise, look ahead",
@@ -209,7 +212,7 @@ class _Budgets:
             limit=("trip_after_seconds", after_s, "s"),
             response=self._steps.blind("no believable reading", after_s),
             starts_at_v=self._watched_v,
-            note=f"A frozen code is noticed {frozen_s:g} s later still, {gain_v:.2f} V at the "
+            note=f"A frozen code is noticed only after {frozen_s:g} s, {gain_v:.2f} V at the "
             f"fastest rise. {other} channel sees that.",
         )
 
@@ -246,12 +249,15 @@ class _Budgets:
         return limit_v + guard_band_v(self._settings, limit_v)
 
     def _slope_guard_band(self, cell: CellChannel) -> float:
-        """Gain error, and 1 LSB of noise on each mean, by the least-squares slope; V/min."""
+        """Gain error, and 1 LSB of noise on each mean, by the least-squares slope; V/min.
+
+        The rule itself takes off some of the noise before it compares.
+        """
         rule, window_s = self._rules.rate_of_rise, self._steps.window_s
         n = ceil(rule.over_seconds / window_s)
-        noise_v_per_s = lsb_v(cell) * cell.gain * sqrt(12 / (n * (n**2 - 1))) / window_s
+        noise = 60 * lsb_v(cell) * cell.gain * sqrt(12 / (n * (n**2 - 1))) / window_s
         gain_variance = cell_budget(cell).relative_variance * rule.trip_volts_per_minute**2
-        return COVERAGE_FACTOR * sqrt(gain_variance + (60 * noise_v_per_s) ** 2)
+        return COVERAGE_FACTOR * sqrt(gain_variance + noise**2) + SIGNIFICANT_SIGMAS * noise
 
     def _budget(
         self,

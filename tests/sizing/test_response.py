@@ -159,14 +159,15 @@ def test_slope_guard_band_is_the_published_noise_where_there_is_no_slope(
     hut_settings: SupervisorSettings,
 ) -> None:
     """sigma * sqrt(12/(n(n^2-1)))/dt is 1.100964e-4 V/s for 1 mV, 1 s, n 10; here sigma is 1 LSB
-    of 125 uV, dt 0.2 s and n 10, so 0.125/0.2 of that, k = 2, per minute."""
+    of 125 uV, dt 0.2 s and n 10, so 0.125/0.2 of that, per minute, k = 2; and the 3 sigma that the
+    rule takes off."""
     settings = with_values(
         hut_settings,
         loop__window_milliseconds=200,
         protection__rate_of_rise__over_seconds=2.0,
         protection__rate_of_rise__trip_volts_per_minute=0.0,
     )
-    expected = 1.100964e-4 * 0.125 / 0.2 * 60 * 2
+    expected = 1.100964e-4 * 0.125 / 0.2 * 60 * (2 + 3)
     assert budget(settings, "rate_of_rise").guard_band == pytest.approx(expected, rel=1e-6)
 
 
@@ -218,6 +219,14 @@ def test_highest_voltage_never_falls_as_limit_delay_or_rise_grows(
     assert less is not None
     assert more is not None
     assert less <= more
+
+
+def test_looking_ahead_begins_where_the_slope_is_watched(hut_settings: SupervisorSettings) -> None:
+    far = with_value(hut_settings, "protection.rate_of_rise.look_ahead_seconds", 60.0)
+    watched_from_v = hut_settings.protection.rate_of_rise.above_volts
+    starts_at_v = budget(far, "rate_of_rise, look ahead").starts_at_v
+    uncertainty_v = cell_uncertainty_v(hut_settings.channels.front_cell, watched_from_v)
+    assert starts_at_v == watched_from_v + uncertainty_v
 
 
 @given(st.floats(0.1, 60), st.floats(0.1, 60))
