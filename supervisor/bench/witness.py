@@ -6,7 +6,6 @@ from supervisor.control.latch import Lockout
 from supervisor.control.publisher import LastSnapshot
 from supervisor.snapshot import Circuit
 
-NO_CURRENT_A = 0.5
 SETTLED_S = 5.0
 
 
@@ -64,8 +63,9 @@ class Witness:
             self.trip_at_s = self._rig.elapsed_s
             self._note_fault()
         self.lockout = self._rig.loop.keeper.lockout
-        if self._stopped_at_s is None and abs(self._rig.world.plant.current_a) < NO_CURRENT_A:
-            self._stopped_at_s = self._rig.elapsed_s
+        plant = self._rig.world.plant
+        if self._stopped_at_s is None and not plant.current_a and plant.stopped_at_s is not None:
+            self._stopped_at_s = plant.stopped_at_s - self._rig.started_at_s
 
     def _note_limits(self) -> None:
         self._note_fault()

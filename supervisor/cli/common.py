@@ -1,5 +1,6 @@
 """What the commands share: folders, exit codes, and errors in words."""
 
+import logging
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -58,6 +59,11 @@ def errors_in_words() -> Iterator[None]:
     except HardwareMissing as missing:
         problem = f"holdwatch: {missing.problem}\n  what to do: {missing.remedy}"
         raise fail(problem, EXIT_HARDWARE) from None
+
+
+def quiet_log() -> None:
+    """For simulations: the results tell what happened."""
+    logging.getLogger("supervisor").setLevel(logging.CRITICAL + 1)
 
 
 def say(text: str) -> None:

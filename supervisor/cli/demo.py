@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from supervisor.cli.common import errors_in_words, say
+from supervisor.cli.common import errors_in_words, quiet_log, say
 
 if TYPE_CHECKING:
     from supervisor.bench.story import Story
@@ -44,6 +44,7 @@ def command(port: int, seconds: float, speed: float | None) -> None:
     from supervisor.bench.scenario import load_scenario
     from supervisor.bench.story import Story
 
+    quiet_log()
     signal.signal(signal.SIGTERM, _interrupt)
     with (
         errors_in_words(),

@@ -8,7 +8,7 @@ import click
 
 from supervisor.bench.drill import Result, drill
 from supervisor.bench.junit import write_junit
-from supervisor.cli.common import EXIT_FAILED, EXIT_SETTINGS, fail, say
+from supervisor.cli.common import EXIT_FAILED, EXIT_SETTINGS, fail, quiet_log, say
 from supervisor.settings.faults import SettingsFaults
 
 
@@ -27,6 +27,7 @@ def command(files: Sequence[Path], as_json: bool, junit: Path | None) -> None:
 
     Exit 1 when one fails, 78 when a scenario or its settings are at fault.
     """
+    quiet_log()
     results: list[Result] = []
     refused: list[SettingsFaults] = []
     for file in files:

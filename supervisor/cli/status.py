@@ -61,7 +61,7 @@ def lockout_lines(lockout: LockoutView) -> list[str]:
     )
     return [
         f"  tripped by {lockout.tripped_by} at {lockout.wall}: {lockout.reason}",
-        f"  {'DID NOT OPEN' if lockout.failed_to_open else opened}"
+        f"  {'NOT SEEN TO OPEN' if lockout.failed_to_open else opened}"
         f"{'' if lockout.stored else '; not yet on disk'}",
         f"  before a reset: {lockout.remedy}",
     ]

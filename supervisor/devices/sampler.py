@@ -16,6 +16,7 @@ log = logging.getLogger(__name__)
 TRIES = 2  # a second try costs less than a cycle; more would make the cycle late
 FAILURES_BEFORE_REOPENING = 3  # samples in a row without an answer
 REOPEN_EVERY_S = 0.1
+TELL_EVERY_S = 10.0
 
 
 @dataclass(slots=True)
@@ -41,7 +42,8 @@ class ConverterSampler:
         self._converters: dict[str, Converter] = {}
         self._failures_in_a_row = 0
         self._reopen_at_s = clock.now_s()
-        self._told = ""
+        self._deadline_s = settings.bus.deadline_milliseconds / 1000
+        self._tell_again_at_s: dict[Channel, float] = {}
         self.counters = BusCounters()
         self.channels: dict[Channel, CellChannel | ShuntChannel] = {
             channel: wiring
@@ -52,26 +54,29 @@ class ConverterSampler:
     def sample(self, channel: Channel) -> Sample:
         """One conversion of a fitted channel, or the reason why there is none."""
         quality = Quality.NO_ANSWER
+        began_s = self._clock.now_s()
         for attempt in range(TRIES):
             self.counters.retries += attempt > 0
             try:
                 code, taken_at_s = self._convert(channel)
             except (OSError, ValueError) as error:
                 quality = Quality.NO_ANSWER
-                self._tell(f"{channel.value}: {error}")
                 self.counters.errors += 1
-                if self._bus is None:
-                    break
+                self._tell(channel, str(error))
             except NotReady:
                 quality = Quality.NOT_READY
+                self._tell(channel, "the conversion did not end in time")
             except ConfigChanged as error:
                 quality = Quality.CONFIG_CHANGED
-                self._tell(f"{channel.value}: configuration changed, {error}")
+                self._tell(channel, f"configuration changed: {error}")
             else:
                 self._failures_in_a_row = 0
                 self.counters.conversions += 1
                 return Sample(channel, code, Quality.GOOD, taken_at_s)
-        self._count_failure()
+            if self._bus is None or self._clock.now_s() - began_s > self._deadline_s:
+                break
+        if quality is Quality.NO_ANSWER:
+            self._count_failure(hung=self._clock.now_s() - began_s > self._deadline_s)
         return Sample(channel, None, quality, self._clock.now_s())
 
     def close(self) -> None:
@@ -98,10 +103,13 @@ class ConverterSampler:
                 raise OSError(str(missing)) from missing
         return self._bus
 
-    def _count_failure(self) -> None:
+    def _count_failure(self, *, hung: bool) -> None:
+        """Close a bus that fails again and again, or that hung: one hang a scan is enough."""
         self._failures_in_a_row += 1
-        if self._failures_in_a_row >= FAILURES_BEFORE_REOPENING and self._bus is not None:
+        enough = hung or self._failures_in_a_row >= FAILURES_BEFORE_REOPENING
+        if enough and self._bus is not None:
             self._failures_in_a_row = 0
+            self._reopen_at_s = max(self._reopen_at_s, self._clock.now_s() + REOPEN_EVERY_S * hung)
             self.counters.reopenings += 1
             self._close_bus()
 
@@ -111,11 +119,12 @@ class ConverterSampler:
             try:
                 self._bus.close()
             except OSError as error:
-                self._tell(f"closing the bus: {error}")
+                log.warning("closing the bus: %s", error)
             self._bus = None
 
-    def _tell(self, text: str) -> None:
-        """Log once, not at every cycle of a fault that lasts."""
-        if text != self._told:
-            self._told = text
-            log.warning("%s", text)
+    def _tell(self, channel: Channel, text: str) -> None:
+        """Log it, but not at every cycle of a fault that lasts."""
+        now_s = self._clock.now_s()
+        if now_s >= self._tell_again_at_s.get(channel, now_s):
+            self._tell_again_at_s[channel] = now_s + TELL_EVERY_S
+            log.warning("%s: %s", channel.value, text)

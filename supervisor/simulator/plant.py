@@ -37,6 +37,7 @@ class Plant:
         self.current_a = 0.0
         self.charge_ah = 0.0
         self.peak_cell_v = 0.0
+        self.stopped_at_s: float | None = None  # when the current last ceased
         self.solutions = 0
         self._now_s = start_s
         self._solve()
@@ -134,7 +135,9 @@ class Plant:
 
     def _solve(self) -> None:
         self.solutions += 1
-        self.current_a = self._fed_a() if self.contactor.closed else 0.0
+        before_a, self.current_a = self.current_a, self._fed_a() if self.contactor.closed else 0.0
+        if before_a and not self.current_a:
+            self.stopped_at_s = self._now_s
         self.bank.feed(self.current_a)
         self._note_peak()
         self._solve_by_s = self._now_s + self._step_s()

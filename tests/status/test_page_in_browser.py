@@ -150,7 +150,7 @@ def test_failure_to_open_is_not_called_locked_out(browser: Browser, tmp_path: Pa
     failed = replace(samples.LOCKED_OUT, lockout=replace(lockout, failed_to_open=True))
     with served(tmp_path, failed) as url:
         browser.visit(url)
-        browser.wait_for("Did not open")
+        browser.wait_for("Not seen to open")
         assert "switch the supply off at the mains now" in browser.texts("#meaning")[0]
 
 

@@ -14,7 +14,7 @@ const STATES = {
   "unfit": ["unfit", "Unfit", "The circuit is open, and something stands in the way of closing it."],
   "finished": ["finished", "Finished", "The charge has ended and the circuit is open."],
 };
-const FAILED = ["failed", "Did not open", "Locked out, but the circuit is still closed. Current may be flowing: switch the supply off at the mains now."];
+const FAILED = ["failed", "Not seen to open", "Locked out, but nothing shows that the circuit has opened. Current may be flowing: switch the supply off at the mains now."];
 const DECIMALS = { V: 3, A: 1, s: 2, "V/min": 3 };
 
 let seen = null; // newest snapshot and the moment it was asked for
