@@ -56,11 +56,17 @@ def summary(story: Story, console: Console) -> None:
             f"the maker's limit is {never_above_v:.2f} V."
         )
         return
-    opened = "" if lockout.opened_in_s is None else f" {lockout.opened_in_s * 1000:.0f} ms later"
+    opened = (
+        "but its opening was not confirmed"
+        if lockout.opened_in_s is None
+        else f"and no current flowed {lockout.opened_in_s * 1000:.0f} ms later"
+    )
     console.print("[bold]What happened[/bold]")
     console.print(f"  {lockout.tripped_by}: {lockout.reason}")
-    console.print(f"  The coil was dropped; no current{opened}. Highest cell voltage "
-                  f"{plant.peak_cell_v:.3f} V of {never_above_v:.2f} V.")  # fmt: skip
+    console.print(
+        f"  The coil was dropped, {opened}. "
+        f"Highest cell voltage {plant.peak_cell_v:.3f} V, of {never_above_v:.2f} V at most."
+    )
     console.print(f"  Locked out until somebody resets it: {lockout.remedy}")
     console.print("[bold]Without the cutoff[/bold], the knob left as it was")
     console.print(f"  {_without(story, never_above_v)}")
@@ -92,7 +98,7 @@ def _readings(snapshot: Snapshot, story: Story) -> Table:
 def _value(channel: ChannelView) -> str:
     if channel.value is None:
         return f"cannot tell ({channel.quality})"
-    return f"{channel.value:.{1 if channel.unit == 'A' else 3}f} {channel.unit}"
+    return f"{channel.value:z.{1 if channel.unit == 'A' else 3}f} {channel.unit}"
 
 
 def _bar(channel: ChannelView, story: Story) -> str:
@@ -109,6 +115,8 @@ def _bar(channel: ChannelView, story: Story) -> str:
 
 
 def _rules(snapshot: Snapshot) -> list[Text]:
+    if snapshot.lockout:
+        return [Text(f"tripped by {snapshot.lockout.tripped_by}: {snapshot.lockout.reason}")]
     speaking = [rule for rule in snapshot.rules if rule.state != "clear"]
     if not speaking:
         return [Text(f"all {len(snapshot.rules)} rules are clear")]

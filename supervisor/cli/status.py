@@ -49,7 +49,7 @@ def channel_line(channel: ChannelView) -> str:
     if channel.value is None:
         return f"  {name:<10}  cannot tell: {channel.quality}"
     digits = 1 if channel.unit == "A" else 3
-    value = f"{channel.value:.{digits}f} {channel.unit}"
+    value = f"{channel.value:z.{digits}f} {channel.unit}"
     return f"  {name:<10}  {value:>9}  (+-{channel.uncertainty:.{digits}f})"
 
 

@@ -22,6 +22,7 @@ from supervisor.snapshot import Circuit
 
 CLOSING_PATIENCE_S = 1.0
 MIN_REASON_CHARACTERS = 3
+EXTERNAL_REMEDY = "find out who or what opened the circuit and why, and look at the bank"
 
 Answer = Callable[[bool, str], None]
 
@@ -151,10 +152,10 @@ class Guard:
             Lockout(
                 tripped_by=verdict.rule,
                 reason=verdict.reason,
-                remedy=self._remedies.get(verdict.rule, "find the cause, then reset"),
+                remedy=self._remedies.get(verdict.rule, EXTERNAL_REMEDY),
                 wall=self._logbook.wall(),
                 measured=verdict.measured,
-                limit=verdict.limit,
+                limit=verdict.limit if verdict.unit else None,
                 unit=verdict.unit,
                 failed_to_open=verdict.rule == "failed_to_open",
             )
@@ -171,7 +172,8 @@ class Guard:
 
     def _new_watch(self) -> OpeningWatch:
         rule = self._settings.protection.failed_to_open
-        return OpeningWatch(rule.current_amperes, rule.within_seconds)
+        opened_at_s = self._contactor.state().told_at_s
+        return OpeningWatch(opened_at_s, rule.current_amperes, rule.within_seconds)
 
     def _conclude_opening(self, opening: OpeningWatch) -> None:
         self._keeper.note_opening(opening.opened_in_s, failed=opening.outcome is Opening.FAILED)

@@ -92,6 +92,8 @@ class Bench:
             before = self.loop.guard.circuit
             self.loop.cycle()
             self.note(before, self.loop.guard.circuit)
+            if self.loop.guard.circuit is Circuit.CLOSED:
+                assert self.world.pin_factory.pin(self.settings.contactor.pin).state
 
     def note(self, before: Circuit, after: Circuit) -> None:
         if before is not after:
@@ -153,12 +155,16 @@ def perform(bench: Bench, act: tuple[str, Any]) -> None:
         case "fault":
             bench.world.fault(FAULT.validate_python(what))
         case "heal":
-            for fault in list(bench.world.faults):
-                bench.world.clear(fault.kind)
+            heal(bench)
         case "request":
             bench.mailbox.put(what, "looked at, and mended")
         case "knob":
             bench.world.knob(what, 0.2)
+
+
+def heal(bench: Bench) -> None:
+    for kind in {fault.kind for fault in bench.world.faults}:
+        bench.world.clear(kind)
 
 
 @settings(
@@ -180,8 +186,7 @@ def test_never_closed_without_permission(
             perform(bench, act)
             bench.run(bench.clock.now_s() + pause_s)
         bench.loop.leave()
-        for fault in list(bench.world.faults):
-            bench.world.clear(fault.kind)
+        heal(bench)
         bench.loop.run()
         bench.loop.close()
         check_leases(bench, level_settings.lease_s)
