@@ -62,13 +62,15 @@ class MainsWindow:
         """
         points = self._points
         inside = [value for t, value in points if start_s <= t < end_s]
-        known = (
-            len(inside) >= self._fewest
-            and longest_gap_s(points, start_s, end_s) <= LONGEST_GAP_SHARE * (end_s - start_s)
-        )
-        mean = integral(points, start_s, end_s) / (end_s - start_s) if known else 0.0
+        length_s = end_s - start_s
+        mean = None
+        if len(inside) >= self._fewest:
+            gap_s = longest_gap_s(points, start_s, end_s)
+            if gap_s <= LONGEST_GAP_SHARE * length_s:
+                area = integral(points, start_s, end_s)
+                mean = WindowMean(area / length_s, min(inside), max(inside))
         self._forget_before(end_s)
-        return WindowMean(mean, min(inside), max(inside)) if known else None
+        return mean
 
     def _forget_before(self, end_s: float) -> None:
         """All but the last reading before this time: it is the next window's neighbour."""

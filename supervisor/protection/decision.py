@@ -1,5 +1,6 @@
-"""All verdicts of a cycle, and what follows: permission to be closed, or a trip."""
+"""One decision a cycle: may the contactor stay closed, and has anything tripped?"""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from supervisor.protection.rulebook import build_rules
@@ -7,45 +8,79 @@ from supervisor.protection.verdict import Rule, State, Verdict
 from supervisor.readings import Readings
 from supervisor.settings.model import SupervisorSettings
 
+# When several rules cannot tell, these know why.
+KNOW_WHY = ("sensing", "stale")
+
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """``permit``: no rule trips and none cannot tell. ``trip``: the first to trip, by priority."""
+    """``permit``: no rule trips and none cannot tell. ``trip``: the first to trip, by priority.
+
+    ``verdicts`` are all rules' answers, in the order of priority.
+    """
 
     permit: bool
     trip: Verdict | None
     verdicts: tuple[Verdict, ...]
 
+    @property
+    def doubt(self) -> Verdict | None:
+        """Of the rules that cannot tell, the one that says best why."""
+        return _knows_best(v for v in self.verdicts if v.state is State.CANNOT_TELL)
+
 
 class Protection:
-    """Asks every rule in every cycle."""
+    """Asks every rule in every cycle. Pure: fed with readings and the monotonic time."""
 
     def __init__(self, settings: SupervisorSettings) -> None:
         self.rules: list[Rule] = build_rules(settings)
         self._allowance_s = settings.lease_s
-        self._not_telling_since_s: dict[str, float] = {}
+        self._doubtful_since_s: dict[str, float] = {}
 
     def judge(self, readings: Readings, now_s: float) -> Decision:
-        verdicts = tuple(self._ask(rule, readings, now_s) for rule in self.rules)
-        trip = next((verdict for verdict in verdicts if verdict.state is State.TRIP), None)
-        knows = all(verdict.state is not State.CANNOT_TELL for verdict in verdicts)
-        return Decision(trip is None and knows, trip, verdicts)
+        """Permit what every rule can tell to be within its limit.
 
-    def _ask(self, rule: Rule, readings: Readings, now_s: float) -> Verdict:
-        try:
-            verdict = rule.judge(readings, now_s)
-        except Exception as error:  # a rule that fails has not said "clear"
-            reason = f"the rule itself failed ({type(error).__name__}: {error}): report this"
-            verdict = Verdict(rule.key, State.CANNOT_TELL, None, 0.0, "", now_s, reason)
-        return self._with_allowance(verdict, now_s)
+        A rule that cannot tell for longer than permission lasts has tripped; it names the trip
+        when no other rule does.
+        """
+        verdicts: list[Verdict] = []
+        tripped: Verdict | None = None
+        expired: list[Verdict] = []
+        certain = True
+        for rule in self.rules:
+            verdict = _ask(rule, readings, now_s)
+            if verdict.state is State.CANNOT_TELL:
+                certain = False
+                verdict = self._doubted(verdict, now_s)
+                if verdict.state is State.TRIP:
+                    expired.append(verdict)
+            else:
+                if self._doubtful_since_s:
+                    self._doubtful_since_s.pop(verdict.rule, None)
+                if tripped is None and verdict.state is State.TRIP:
+                    tripped = verdict
+            verdicts.append(verdict)
+        permit = certain and tripped is None
+        return Decision(permit, tripped or _knows_best(expired), tuple(verdicts))
 
-    def _with_allowance(self, verdict: Verdict, now_s: float) -> Verdict:
-        """A rule that cannot tell for longer than permission lasts trips."""
-        if verdict.state is not State.CANNOT_TELL:
-            self._not_telling_since_s.pop(verdict.rule, None)
-            return verdict
-        since_s = self._not_telling_since_s.setdefault(verdict.rule, now_s)
+    def _doubted(self, verdict: Verdict, now_s: float) -> Verdict:
+        """With the time since when it cannot tell; a trip once that is too long ago."""
+        since_s = self._doubtful_since_s.setdefault(verdict.rule, now_s)
         if now_s - since_s <= self._allowance_s:
-            return verdict
-        reason = f"could not tell for {now_s - since_s:.1f} s: {verdict.reason}"
+            return replace(verdict, since_s=since_s)
+        reason = f"could not tell for {now_s - since_s:.2f} s: {verdict.reason}"
         return replace(verdict, state=State.TRIP, since_s=since_s, reason=reason)
+
+
+def _ask(rule: Rule, readings: Readings, now_s: float) -> Verdict:
+    """The rule's verdict. A rule that fails, by a mistake in it, has not said "clear"."""
+    try:
+        return rule.judge(readings, now_s)
+    except Exception as error:
+        reason = f"the rule itself failed ({type(error).__name__}: {error}): report this"
+        return Verdict(rule.key, State.CANNOT_TELL, None, 0.0, "", None, reason)
+
+
+def _knows_best(verdicts: Iterable[Verdict]) -> Verdict | None:
+    """The first by priority, but rather one that knows why."""
+    return min(verdicts, key=lambda verdict: verdict.rule not in KNOW_WHY, default=None)

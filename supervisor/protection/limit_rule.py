@@ -1,14 +1,20 @@
 """What the rules with a plain limit share: the worst channel, compared, confirmed, put in words."""
 
 from collections.abc import Mapping, Sequence
-from typing import ClassVar, Literal
+from typing import Literal, NamedTuple
 
+from supervisor.protection.believed import believed
 from supervisor.protection.debounce import Debounce
 from supervisor.protection.verdict import State, Verdict
 from supervisor.protection.wording import NAMES, amount, flaw
-from supervisor.readings import Channel, Quality, Reading, Readings
+from supervisor.readings import Channel, Reading, Readings
 
-GOOD = Quality.GOOD
+
+class _Worst(NamedTuple):
+    """The channel nearest to the limit, or farthest past it."""
+
+    channel: Channel
+    value: float
 
 
 class LimitRule:
@@ -18,10 +24,11 @@ class LimitRule:
     long enough: that trips. Timing goes on through it, unchanged.
     """
 
-    key: ClassVar[str]
-    function: ClassVar[str]
-    remedy: ClassVar[str]
-    side: ClassVar[Literal["above", "below"]] = "above"
+    key: str
+    function: str
+    remedy: str
+    side: Literal["above", "below"] = "above"
+    meaning: str = ""  # what being past the limit says, after the numbers
 
     def __init__(self, channels: Sequence[Channel], limit: float, debounce: Debounce) -> None:
         self._channels = tuple(channels)
@@ -29,60 +36,51 @@ class LimitRule:
         self._unit = self._channels[0].unit
         self._debounce = debounce
         self._sign = 1.0 if self.side == "above" else -1.0
-        self._unknown_since_s: float | None = None
-        self._within = f"not {self.side} {amount(limit, self._unit)}"
+        self._past = f"{self.side} {amount(limit, self._unit)}"
+        self._not_past = f"not {self._past}"
 
     def decide(self, readings: Mapping[Channel, Reading], now_s: float) -> Verdict:
         """The verdict on a new set of readings."""
-        channel, value, unknown = self._worst(readings)
-        # Put so that a value that is no number counts as past the limit.
-        past = value is not None and not self._sign * (value - self._limit) <= 0
+        worst, unknown = self._look(readings)
+        value = None if worst is None else worst.value
+        past = value is not None and self._is_past(value)
         self._debounce.update(True if past else (None if unknown else False), now_s)
-        if unknown is None:
-            self._unknown_since_s = None
-        elif self._unknown_since_s is None:
-            self._unknown_since_s = now_s
+        since_s = self._debounce.since_s
 
         if self._debounce.is_tripped:
-            return self._acting(State.TRIP, channel, value, past, now_s)
+            return self._verdict(State.TRIP, value, since_s, self._words(worst, now_s))
         if unknown is not None:
             reason = f"no good reading, {flaw(unknown, readings.get(unknown))}"
-            return self._verdict(State.CANNOT_TELL, value, self._unknown_since_s, reason)
-        if self._debounce.since_s is not None:
-            return self._acting(State.TIMING, channel, value, past, now_s)
-        return self._verdict(State.CLEAR, value, None, self._within)
+            return self._verdict(State.CANNOT_TELL, value, None, reason)
+        if since_s is not None:
+            return self._verdict(State.TIMING, value, since_s, self._words(worst, now_s))
+        return self._verdict(State.CLEAR, value, None, self._not_past)
 
-    def _worst(
-        self, readings: Mapping[Channel, Reading]
-    ) -> tuple[Channel | None, float | None, Channel | None]:
-        """The channel nearest to or farthest past the limit, its value; one that cannot tell."""
-        worst: Channel | None = None
-        worst_value: float | None = None
+    def _look(self, readings: Mapping[Channel, Reading]) -> tuple[_Worst | None, Channel | None]:
+        """The worst channel, and one that cannot tell."""
+        worst: _Worst | None = None
         unknown: Channel | None = None
         for channel in self._channels:
-            reading = readings.get(channel)
-            if reading is None or reading.quality is not GOOD or reading.value is None:
+            value = believed(readings.get(channel))
+            if value is None:
                 unknown = channel
-            elif worst_value is None or self._sign * (reading.value - worst_value) > 0:
-                worst, worst_value = channel, reading.value
-        return worst, worst_value, unknown
+            elif worst is None or self._sign * (value - worst.value) > 0:
+                worst = _Worst(channel, value)
+        return worst, unknown
 
-    def _acting(
-        self, state: State, channel: Channel | None, value: float | None, past: bool, now_s: float
-    ) -> Verdict:
-        """Timing or tripped, in words."""
+    def _is_past(self, value: float) -> bool:
+        return self._sign * (value - self._limit) > 0
+
+    def _words(self, worst: _Worst | None, now_s: float) -> str:
+        """Timing or tripped, for the operator."""
         since_s = self._debounce.since_s
-        for_s = 0.0 if since_s is None else now_s - since_s
-        limit = f"{self.side} {amount(self._limit, self._unit)}"
-        if channel is None or value is None:
-            reason = f"was {limit} for {for_s:.1f} s, now without a good reading"
-        elif past:
-            now = amount(value, self._unit)
-            reason = f"{NAMES[channel]} {now} is {limit} for {for_s:.1f} s"
-        else:
-            now = amount(value, self._unit)
-            reason = f"{NAMES[channel]} was {limit} for {for_s:.1f} s, now {now}"
-        return self._verdict(state, value, since_s, reason)
+        past = f"{self._past} for {0.0 if since_s is None else now_s - since_s:.1f} s"
+        if worst is None:
+            return f"{NAMES[self._channels[0]]} was {past}, now without a good reading"
+        name, value = NAMES[worst.channel], amount(worst.value, self._unit)
+        if self._is_past(worst.value):
+            return f"{name} {value} is {past}{self.meaning}"
+        return f"{name} was {past}, now {value}"
 
     def _verdict(
         self, state: State, value: float | None, since_s: float | None, reason: str
@@ -97,13 +95,8 @@ class WindowLimitRule(LimitRule):
 
     def judge(self, readings: Readings, now_s: float) -> Verdict:
         if readings.window is None:
-            return self._before_the_first(now_s)
+            reason = "no window of readings is complete yet"
+            return self._verdict(State.CANNOT_TELL, None, None, reason)
         if readings.window_is_new or self._last is None:
             self._last = self.decide(readings.window, now_s)
         return self._last
-
-    def _before_the_first(self, now_s: float) -> Verdict:
-        if self._unknown_since_s is None:
-            self._unknown_since_s = now_s
-        reason = "no window of readings is complete yet"
-        return self._verdict(State.CANNOT_TELL, None, self._unknown_since_s, reason)

@@ -1,6 +1,7 @@
 """Time without a believable reading, with a memory for faults that come and go."""
 
 DRAIN = 1 / 9
+AT_A_STRETCH = 0.9  # of the limit: a fault that has lasted less, and trips, has come and gone
 
 
 class LostTime:

@@ -1,4 +1,8 @@
-"""All rules, built in one place. Their order is their priority: the first to trip names the trip."""
+"""All rules, built in one place.
+
+Their order is their priority: of several that trip in one cycle, the first names the trip. The
+cells' voltage comes first, then the faults of measurement and loop that would explain the rest.
+"""
 
 from supervisor.protection.rules.failed_to_open import FailedToOpenRule
 from supervisor.protection.rules.loop_overrun import LoopOverrunRule
@@ -17,14 +21,14 @@ from supervisor.settings.model import SupervisorSettings
 def build_rules(settings: SupervisorSettings) -> list[Rule]:
     """The rules in force, in the order of their priority."""
     return [
-        OvervoltageHighSetRule(settings),
         OvervoltageRule(settings),
+        OvervoltageHighSetRule(settings),
+        SensingRule(settings),
+        StaleRule(settings),
+        LoopOverrunRule(settings),
         RateOfRiseRule(settings),
         OvercurrentRule(settings),
         ReverseCurrentRule(settings),
         UndervoltageRule(settings),
-        SensingRule(settings),
-        StaleRule(settings),
-        LoopOverrunRule(settings),
         FailedToOpenRule(settings),
     ]

@@ -19,8 +19,9 @@ class Verdict:
     """One rule's answer in one cycle.
 
     ``measured`` and ``limit`` are in ``unit``; ``measured`` is None when there is nothing to
-    show. ``since_s`` is when the present state began to build up (start of timing, of
-    "cannot tell"), None while clear. ``reason`` is a sentence for the operator.
+    show. ``since_s`` is when the present state began to build up (start of timing; of "cannot
+    tell", which ``Protection`` fills in), None while clear. ``reason`` is a sentence for the
+    operator.
     """
 
     rule: str

@@ -74,13 +74,17 @@ def start(tmp_path: Path) -> Iterator[Callable[[], Daemon]]:
         daemon.process.stderr.close()
 
 
-def close(daemon: Daemon) -> None:
+def insist(daemon: Daemon, *command: str) -> None:
     """Ask until the readings have come up, as an operator would."""
     for _ in range(50):
-        answer = daemon.ask("close")
+        answer = daemon.ask(*command)
         if answer.returncode == 0:
             return
     raise AssertionError(answer.stdout + answer.stderr)
+
+
+def close(daemon: Daemon) -> None:
+    insist(daemon, "close")
 
 
 def test_close_status_open(start: Callable[[], Daemon]) -> None:
@@ -123,7 +127,7 @@ def test_killed_while_closed_counts_as_locked_out_until_a_reset(
     refused = again.ask("close")
     assert refused.returncode == 1
     assert "ended without a word" in refused.stdout
-    assert again.ask("reset", "--reason", "it was killed for a test").returncode == 0
+    insist(again, "reset", "--reason", "it was killed for a test")
     close(again)
     assert again.end(signal.SIGTERM) == 0
 

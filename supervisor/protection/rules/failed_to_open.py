@@ -1,53 +1,75 @@
-"""Current or auxiliary contact says closed though the coil was dropped (86 with BF, memory)."""
+"""Failed to open (86 with BF): the coil was dropped, and yet the circuit is closed."""
 
+from supervisor.protection.believed import believed
 from supervisor.protection.verdict import State, Verdict
 from supervisor.protection.wording import amount
 from supervisor.readings import Channel, Readings
 from supervisor.settings.model import SupervisorSettings
 
+# So many windows after the time allowed, the current's mean is missing, no longer awaited.
+PATIENCE_WINDOWS = 3
+
 
 class FailedToOpenRule:
+    """Trips when, some time after the coil was dropped, current flows or the auxiliary contact
+    says closed. Either is enough: an auxiliary contact that says open does not explain a current.
+
+    Judged by the mean of a window that began after the time allowed: between two pulses of the
+    rectifier a single conversion reads zero, and while the contact still opens a mean does not.
+    """
+
     key = "failed_to_open"
-    function = "86 BF"
+    function = "86 BF"  # BF, breaker failure (memory)
     remedy = (
-        "cut the mains side by hand and keep it cut; take the contactor out of service: contacts "
-        "that have welded once do it again"
+        "switch the supply off at the mains and keep it off; take the contactor out of service: "
+        "contacts that have welded once do it again"
     )
 
     def __init__(self, settings: SupervisorSettings) -> None:
-        self._limit_a = settings.protection.failed_to_open.current_amperes
-        self._within_s = settings.protection.failed_to_open.within_seconds
+        rule = settings.protection.failed_to_open
+        self._limit_a = rule.current_amperes
+        self._within_s = rule.within_seconds
         self._window_s = settings.loop.window_s
 
     def judge(self, readings: Readings, now_s: float) -> Verdict:
         contactor = readings.contactor
         if contactor.told_to_close:
-            return self._verdict(State.CLEAR, None, None, "told to be closed")
-        current_a = self._current_a(readings)
-        still = []
-        if current_a is not None and not abs(current_a) <= self._limit_a:
-            still.append(f"{amount(current_a, 'A')} still flows")
-        if contactor.auxiliary_closed:
-            still.append("the auxiliary contact still says closed")
+            return self._verdict(State.CLEAR, None, None, "the contactor is told to be closed")
         since_s = contactor.told_at_s
-        late = now_s - since_s > self._within_s
-        if still:
-            reason = f"{' and '.join(still)} {now_s - since_s:.2f} s after the coil was dropped"
-            return self._verdict(State.TRIP if late else State.TIMING, current_a, since_s, reason)
-        if current_a is None and contactor.auxiliary_closed is None:
-            reason = "neither current nor an auxiliary contact tells whether it is open"
-            state = State.CANNOT_TELL if late else State.TIMING
-            return self._verdict(state, None, since_s, reason)
-        return self._verdict(State.CLEAR, current_a, None, "open")
+        for_s = now_s - since_s
+        if for_s < self._within_s:
+            reason = f"told to open {for_s:.2f} s ago, {self._within_s:.2f} s are allowed"
+            return self._verdict(State.TIMING, None, since_s, reason)
+        if contactor.auxiliary_closed:
+            reason = f"the auxiliary contact says closed {for_s:.2f} s after the coil was dropped"
+            return self._verdict(State.TRIP, None, since_s, reason)
+        current_a = self._current_after(readings, since_s + self._within_s)
+        if current_a is None:
+            return self._without_current(contactor.auxiliary_closed, for_s, since_s)
+        if abs(current_a) > self._limit_a:
+            reason = f"{amount(current_a, 'A')} flow {for_s:.2f} s after the coil was dropped"
+            return self._verdict(State.TRIP, current_a, since_s, reason)
+        return self._verdict(State.CLEAR, current_a, None, "open, no current")
 
-    def _current_a(self, readings: Readings) -> float | None:
-        """Mean current of a window that began after the opening; None when there is none."""
-        reading = readings.window.get(Channel.SHUNT) if readings.window else None
-        if reading is None or reading.taken_at_s - self._window_s < readings.contactor.told_at_s:
+    def _current_after(self, readings: Readings, from_s: float) -> float | None:
+        """Mean current of the newest window, if it began at or after this time and is good."""
+        window = readings.window.get(Channel.SHUNT) if readings.window else None
+        if window is None or window.taken_at_s - self._window_s < from_s:
             return None
-        return reading.good_value
+        return believed(window)
+
+    def _without_current(
+        self, auxiliary_closed: bool | None, for_s: float, since_s: float
+    ) -> Verdict:
+        if auxiliary_closed is False:
+            return self._verdict(State.CLEAR, None, None, "the auxiliary contact says open")
+        if for_s < self._within_s + PATIENCE_WINDOWS * self._window_s:
+            reason = f"told to open {for_s:.2f} s ago, the current's mean is not complete yet"
+            return self._verdict(State.TIMING, None, since_s, reason)
+        reason = "neither the current nor an auxiliary contact tells whether it is open"
+        return self._verdict(State.CANNOT_TELL, None, None, reason)
 
     def _verdict(
-        self, state: State, current_a: float | None, since_s: float | None, reason: str
+        self, state: State, measured: float | None, since_s: float | None, reason: str
     ) -> Verdict:
-        return Verdict(self.key, state, current_a, self._limit_a, "A", since_s, reason)
+        return Verdict(self.key, state, measured, self._limit_a, "A", since_s, reason)

@@ -1,4 +1,4 @@
-"""The loop itself is late."""
+"""Loop overrun: the loop itself is late, and with it every other rule."""
 
 from collections import deque
 
@@ -6,37 +6,58 @@ from supervisor.protection.verdict import State, Verdict
 from supervisor.readings import Readings
 from supervisor.settings.model import SupervisorSettings
 
+TIMING_FROM_SHARE = 0.5  # of the misses that trip: one now and then is no reason to worry
+
 
 class LoopOverrunRule:
-    """One cycle far too late, or too many deadlines missed in a while."""
+    """Trips when one cycle begins too late, or when too many deadlines were missed of late.
+
+    ``measured`` is the lateness of this cycle, in seconds.
+    """
 
     key = "loop_overrun"
-    function = ""
+    function = ""  # the standard has no number for a late supervisor
     remedy = (
         "find out what keeps the computer busy, hot or starved of power; check the bus speed "
         "against bus.kilohertz"
     )
 
     def __init__(self, settings: SupervisorSettings) -> None:
-        self._ours = settings.protection.loop_overrun
-        self._missed: deque[tuple[float, int]] = deque()  # when, how many
-        self._seen = 0
+        rule = settings.protection.loop_overrun
+        self._late_s = rule.trip_late_seconds
+        self._misses = rule.trip_misses
+        self._in_s = rule.in_seconds
+        self._total: int | None = None  # as last seen
+        self._steps: deque[tuple[float, int]] = deque()  # when, and how many new ones
+        self._recent = 0
 
     def judge(self, readings: Readings, now_s: float) -> Verdict:
-        pace = readings.pace
-        if pace.misses != self._seen:
-            self._missed.append((now_s, pace.misses - self._seen))
-            self._seen = pace.misses
-        while self._missed and now_s - self._missed[0][0] > self._ours.in_seconds:
-            self._missed.popleft()
-        missed = sum(count for _, count in self._missed)
-        if not pace.late_s <= self._ours.trip_late_seconds:
-            return self._verdict(State.TRIP, pace.late_s, f"a cycle began {pace.late_s:.2f} s late")
-        if missed >= self._ours.trip_misses:
-            reason = f"{missed} deadlines missed in {self._ours.in_seconds:g} s"
-            return self._verdict(State.TRIP, pace.late_s, reason)
-        return self._verdict(State.CLEAR, pace.late_s, "in time")
+        late_s = readings.pace.late_s
+        self._count(readings.pace.misses, now_s)
+        if late_s > self._late_s:
+            reason = f"a cycle began {late_s:.2f} s late, more than {self._late_s:.2f} s"
+            return self._verdict(State.TRIP, late_s, None, reason)
+        if self._recent == 0:
+            return self._verdict(State.CLEAR, late_s, None, "the loop is on time")
+        missed = f"{self._recent} deadlines missed within {self._in_s:g} s"
+        since_s = self._steps[0][0]
+        if self._recent >= self._misses:
+            reason = f"{missed}, {self._misses} are too many"
+            return self._verdict(State.TRIP, late_s, since_s, reason)
+        if self._recent >= TIMING_FROM_SHARE * self._misses:
+            reason = f"{missed}, {self._misses} would be too many"
+            return self._verdict(State.TIMING, late_s, since_s, reason)
+        return self._verdict(State.CLEAR, late_s, None, missed)
 
-    def _verdict(self, state: State, late_s: float, reason: str) -> Verdict:
-        limit_s = self._ours.trip_late_seconds
-        return Verdict(self.key, state, late_s, limit_s, "s", None, reason)
+    def _count(self, total: int, now_s: float) -> None:
+        """New misses since the last cycle; those older than ``in_seconds`` are forgotten."""
+        new = 0 if self._total is None else total - self._total
+        self._total = total
+        if new > 0:
+            self._steps.append((now_s, new))
+            self._recent += new
+        while self._steps and now_s - self._steps[0][0] > self._in_s:
+            self._recent -= self._steps.popleft()[1]
+
+    def _verdict(self, state: State, late_s: float, since_s: float | None, reason: str) -> Verdict:
+        return Verdict(self.key, state, late_s, self._late_s, "s", since_s, reason)

@@ -9,9 +9,12 @@ from supervisor.settings.model import SupervisorSettings
 class OvercurrentRule(WindowLimitRule):
     key = "overcurrent"
     function = "76"
-    remedy = "turn the knob down, and feel for nothing: let rectifier, leads and joints cool first"
+    remedy = (
+        "turn the knob down and let rectifier, leads and joints cool; look for a short circuit, "
+        "then close with the knob down and watch the current as it comes up"
+    )
 
     def __init__(self, settings: SupervisorSettings) -> None:
-        ours = settings.protection.overcurrent
-        debounce = Debounce(ours.confirm, ours.of, ours.delay_seconds)
-        super().__init__((Channel.SHUNT,), ours.trip_amperes, debounce)
+        rule = settings.protection.overcurrent
+        debounce = Debounce(rule.confirm, rule.of, rule.delay_seconds)
+        super().__init__((Channel.SHUNT,), rule.trip_amperes, debounce)

@@ -17,9 +17,9 @@ class OvervoltageHighSetRule(LimitRule):
     )
 
     def __init__(self, settings: SupervisorSettings) -> None:
-        ours = settings.protection.overvoltage_high_set
-        debounce = Debounce(ours.confirm, ours.of, 0.0)
-        super().__init__(fitted_cells(settings), ours.trip_volts, debounce)
+        rule = settings.protection.overvoltage_high_set
+        debounce = Debounce(rule.confirm, rule.of, 0.0)
+        super().__init__(fitted_cells(settings), rule.trip_volts, debounce)
 
     def judge(self, readings: Readings, now_s: float) -> Verdict:
         return self.decide(readings.scan, now_s)

@@ -1,6 +1,6 @@
-"""No fresh reading: no answer from a converter, or an answer that came too late."""
+"""Stale: no fresh answer from a channel's converter. What it answers is for ``sensing``."""
 
-from supervisor.protection.lost_time import LostTime
+from supervisor.protection.lost_time import AT_A_STRETCH, LostTime
 from supervisor.protection.verdict import State, Verdict
 from supervisor.protection.wording import NAMES
 from supervisor.readings import Channel, Quality, Reading, Readings
@@ -8,39 +8,63 @@ from supervisor.settings.fitted import fitted_channels
 from supervisor.settings.model import SupervisorSettings
 
 
+class _Watch:
+    """One channel: the age of its newest answer, counted from the conversion."""
+
+    __slots__ = ("age_s", "answered_at_s", "channel", "limit_s", "lost")
+
+    def __init__(self, channel: Channel, limit_s: float) -> None:
+        self.channel = channel
+        self.limit_s = limit_s
+        self.lost = LostTime(limit_s)
+        self.answered_at_s: float | None = None
+        self.age_s = 0.0
+
+    def judge(self, reading: Reading | None, now_s: float) -> State:
+        silent = reading is None or reading.quality is Quality.NO_ANSWER
+        if reading is not None and not silent:
+            self.answered_at_s = reading.taken_at_s
+        elif self.answered_at_s is None:
+            self.answered_at_s = now_s  # never yet: waited for since the first cycle
+        self.age_s = max(0.0, now_s - self.answered_at_s)
+        too_old = self.age_s > self.limit_s
+        full = self.lost.update(silent or too_old, now_s)
+        if too_old or (silent and full):
+            return State.TRIP
+        return State.CANNOT_TELL if silent else State.CLEAR
+
+
 class StaleRule:
-    """Any channel; age counts from the conversion, not from when it was read."""
+    """Trips when a channel's newest answer is too old, or answers fail again and again.
+
+    For a channel that comes and goes see ``LostTime``. ``measured`` is the oldest age.
+    """
 
     key = "stale"
-    function = ""
-    remedy = "look at the bus, its connectors and the converters' supply, and at the system's load"
+    function = ""  # the standard has no number for a silent sensor
+    remedy = (
+        "look at the converter's supply, ground, address and bus wires, and at the log for bus "
+        "errors; keep the bus short and away from coil and power leads"
+    )
 
     def __init__(self, settings: SupervisorSettings) -> None:
         self._limit_s = settings.protection.stale.trip_after_seconds
-        self._lost = {channel: LostTime(self._limit_s) for channel in fitted_channels(settings)}
-        self._answered_at_s: dict[Channel, float] = {}
+        self._watches = [_Watch(c, self._limit_s) for c in fitted_channels(settings)]
 
     def judge(self, readings: Readings, now_s: float) -> Verdict:
-        verdicts = [self._on_channel(c, readings.scan.get(c), now_s) for c in self._lost]
-        return max(verdicts, key=lambda v: (_RANK[v.state], v.measured or 0.0))
+        scan = readings.scan
+        states = [watch.judge(scan.get(watch.channel), now_s) for watch in self._watches]
+        for state in (State.TRIP, State.CANNOT_TELL):
+            if state in states:
+                return self._fault(state, self._watches[states.index(state)])
+        oldest_s = max([watch.age_s for watch in self._watches])
+        reason = "every channel answers in time"
+        return Verdict(self.key, State.CLEAR, oldest_s, self._limit_s, "s", None, reason)
 
-    def _on_channel(self, channel: Channel, reading: Reading | None, now_s: float) -> Verdict:
-        answered = reading is not None and reading.quality is not Quality.NO_ANSWER
-        if reading is not None and answered:
-            self._answered_at_s[channel] = reading.taken_at_s
-        age_s = now_s - self._answered_at_s.setdefault(channel, now_s)
-        full = self._lost[channel].update(not answered, now_s)
-        name = NAMES[channel]
-        if full or not age_s <= self._limit_s:
-            what = f"no answer, newest reading {age_s:.2f} s old"
-            return self._verdict(State.TRIP, age_s, now_s, f"{name}: {what}")
-        if not answered:
-            return self._verdict(State.CANNOT_TELL, age_s, now_s, f"{name}: no answer")
-        return self._verdict(State.CLEAR, age_s, now_s, "every reading is fresh")
-
-    def _verdict(self, state: State, age_s: float, now_s: float, reason: str) -> Verdict:
-        since_s = None if state is State.CLEAR else now_s - age_s
-        return Verdict(self.key, state, age_s, self._limit_s, "s", since_s, reason)
-
-
-_RANK = {State.CLEAR: 0, State.TIMING: 1, State.CANNOT_TELL: 2, State.TRIP: 3}
+    def _fault(self, state: State, watch: _Watch) -> Verdict:
+        name, age_s = NAMES[watch.channel], watch.age_s
+        if state is State.TRIP and age_s < AT_A_STRETCH * self._limit_s:
+            reason = f"{name} fails to answer again and again"
+        else:
+            reason = f"{name}: no fresh answer for {age_s:.2f} s"
+        return Verdict(self.key, state, age_s, self._limit_s, "s", watch.answered_at_s, reason)

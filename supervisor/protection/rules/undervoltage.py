@@ -16,6 +16,6 @@ class UndervoltageRule(WindowLimitRule):
     )
 
     def __init__(self, settings: SupervisorSettings) -> None:
-        ours = settings.protection.undervoltage
-        debounce = Debounce(ours.confirm, ours.of, ours.delay_seconds)
-        super().__init__(fitted_cells(settings), ours.trip_volts, debounce)
+        rule = settings.protection.undervoltage
+        debounce = Debounce(rule.confirm, rule.of, rule.delay_seconds)
+        super().__init__(fitted_cells(settings), rule.trip_volts, debounce)
