@@ -126,7 +126,7 @@ class Guard:
             except LeaseExpired:
                 self._trip(self._lease_verdict())
         else:
-            self._withheld_by = _first(decision, State.CANNOT_TELL) or self._withheld_by
+            self._withheld_by = decision.doubt or self._withheld_by
 
     def _lease_verdict(self) -> Verdict:
         lease_s = self._settings.lease_s

@@ -54,7 +54,7 @@ class Document:
         overrides: Mapping[str, Any],
         *,
         file: str | None = None,
-        lines: Mapping[str, int] | None = None,
+        lines: Mapping[str, int | None] | None = None,
     ) -> "Document":
         """A new document with other values at dotted paths, blocks made where they are missing.
 

@@ -35,7 +35,7 @@ class Fault:
         return _clean(f"{place}: {self.path}" if self.path else place)
 
 
-class SettingsFaults(Exception):  # noqa: N818 - it holds several
+class SettingsFaults(Exception):
     """A file that must not be used. Holds at least one fault, sorted by file and line."""
 
     def __init__(self, faults: Iterable[Fault]) -> None:

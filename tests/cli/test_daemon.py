@@ -104,9 +104,7 @@ def test_close_status_open(start: Callable[[], Daemon]) -> None:
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP])
-def test_a_signal_opens_first_and_leaves_in_order(
-    start: Callable[[], Daemon], number: int
-) -> None:
+def test_a_signal_opens_first_and_leaves_in_order(start: Callable[[], Daemon], number: int) -> None:
     daemon = start()
     close(daemon)
     assert daemon.end(number) == 0
@@ -177,6 +175,10 @@ def test_the_daemon_imports_neither_numpy_nor_web_nor_plotting() -> None:
         "print([name for name in heavy if name in sys.modules])"
     )
     result = subprocess.run(
-        [sys.executable, "-c", probe], capture_output=True, text=True, timeout=PATIENCE_S, check=True
+        [sys.executable, "-c", probe],
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE_S,
+        check=True,
     )
     assert result.stdout.strip() == "[]"

@@ -13,7 +13,7 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-from adafruit_ads1x15.ads1115 import ADS1115 as StockDriver
+from adafruit_ads1x15 import ads1115
 
 from supervisor.bench.rig import Rig
 from supervisor.bench.scenario import Scenario
@@ -63,7 +63,7 @@ def converters() -> None:
             ours = Converter(SimulatedI2C(wire), settings, clock)
             row(sps, kilohertz, "ours", *per_second(lambda c=ours: c.convert("0-1", 4.096), wire))
             clock, wire = bench(kilohertz)
-            stock = StockDriver(SimulatedI2C(wire), data_rate=sps)
+            stock = ads1115.ADS1115(SimulatedI2C(wire), data_rate=sps)
             row(sps, kilohertz, "driver's own", *per_second(lambda s=stock: s.read(0), wire))
 
 

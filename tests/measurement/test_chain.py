@@ -108,12 +108,8 @@ def test_no_live_cell_reads_so(
     assert (reading.value is None) is (quality is not GOOD)
 
 
-@pytest.mark.parametrize(
-    "quality", [Quality.NO_ANSWER, Quality.NOT_READY, Quality.CONFIG_CHANGED]
-)
-def test_bad_samples_keep_their_quality(
-    hut_settings: SupervisorSettings, quality: Quality
-) -> None:
+@pytest.mark.parametrize("quality", [Quality.NO_ANSWER, Quality.NOT_READY, Quality.CONFIG_CHANGED])
+def test_bad_samples_keep_their_quality(hut_settings: SupervisorSettings, quality: Quality) -> None:
     scan = Scans(hut_settings).take(far=quality)
     assert scan[Channel.FAR_CELL] == Reading(Channel.FAR_CELL, None, quality, 0.0, 100.003)
 

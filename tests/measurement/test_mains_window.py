@@ -116,7 +116,8 @@ def test_without_a_neighbour_the_nearest_reading_holds() -> None:
 @pytest.mark.parametrize(("good", "known"), [(7, True), (5, True), (4, False), (0, False)])
 def test_fewer_than_sixty_percent_are_too_few(good: int, known: bool) -> None:
     window = MainsWindow(7)
-    for k in [0, 6, 3, 2, 5, 1, 4][:good] and sorted([0, 6, 3, 2, 5, 1, 4][:good]):
+    spread_out = [0, 6, 3, 2, 5, 1, 4]
+    for k in sorted(spread_out[:good]):
         window.add(0.007 + k / 70, 3.3)
     assert (window.close(0.0, 0.1) is not None) is known
 
