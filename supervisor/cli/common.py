@@ -61,9 +61,16 @@ def errors_in_words() -> Iterator[None]:
         raise fail(problem, EXIT_HARDWARE) from None
 
 
-def quiet_log() -> None:
+@contextmanager
+def quiet_log() -> Iterator[None]:
     """For simulations: the results tell what happened."""
-    logging.getLogger("supervisor").setLevel(logging.CRITICAL + 1)
+    logger = logging.getLogger("supervisor")
+    before = logger.level
+    logger.setLevel(logging.CRITICAL + 1)
+    try:
+        yield
+    finally:
+        logger.setLevel(before)
 
 
 def say(text: str) -> None:

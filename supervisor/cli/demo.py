@@ -44,10 +44,10 @@ def command(port: int, seconds: float, speed: float | None) -> None:
     from supervisor.bench.scenario import load_scenario
     from supervisor.bench.story import Story
 
-    quiet_log()
     signal.signal(signal.SIGTERM, _interrupt)
     with (
         errors_in_words(),
+        quiet_log(),
         as_file(files("supervisor") / "examples") as examples,
         tempfile.TemporaryDirectory(prefix="holdwatch-demo-") as folder,
     ):

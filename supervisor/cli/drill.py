@@ -27,18 +27,18 @@ def command(files: Sequence[Path], as_json: bool, junit: Path | None) -> None:
 
     Exit 1 when one fails, 78 when a scenario or its settings are at fault.
     """
-    quiet_log()
     results: list[Result] = []
     refused: list[SettingsFaults] = []
     for file in files:
         try:
-            results.append(drill(file))
+            with quiet_log():
+                results.append(drill(file))
         except SettingsFaults as faults:
             refused.append(faults)
             say(str(faults))
-            continue
-        if not as_json:
-            _tell(results[-1])
+        else:
+            if not as_json:
+                _tell(results[-1])
     if as_json:
         click.echo(json.dumps([result.as_dict() for result in results], indent=2))
     if junit:
