@@ -1,11 +1,20 @@
 """Fixtures every room's tests share: the example settings."""
 
+import os
 from pathlib import Path
 
+import hypothesis
 import pytest
 
 from supervisor.settings.load import load_settings
 from supervisor.settings.model import SupervisorSettings
+
+# No test asserts how fast this machine is; CI repeats the same examples every time.
+hypothesis.settings.register_profile("local", deadline=None, print_blob=True)
+hypothesis.settings.register_profile(
+    "ci", parent=hypothesis.settings.get_profile("local"), derandomize=True
+)
+hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "local")
 
 
 @pytest.fixture(scope="session")

@@ -1,5 +1,6 @@
 """One scenario on the bench: the real loop on a simulated world, with a simulated operator."""
 
+import logging
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -10,6 +11,8 @@ from supervisor.control.requests import Inbox, Mailbox
 from supervisor.devices.protocols import Clock
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.world import World
+
+log = logging.getLogger(__name__)
 
 
 class Rig:
@@ -60,6 +63,7 @@ class Rig:
             self._perform(act)
         except ValueError as error:
             self.problems.append(f"at {act.at_seconds:g} s: {error}")
+            log.warning("timeline %s", self.problems[-1])
 
     def _perform(self, act: Act) -> None:
         if act.say:

@@ -3,7 +3,7 @@
 import logging
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -74,5 +74,6 @@ def quiet_log() -> Iterator[None]:
 
 
 def say(text: str) -> None:
-    """Talk goes to stderr; data to stdout."""
-    print(text, file=sys.stderr, flush=True)
+    """Talk goes to stderr; data to stdout. Nobody listening is no reason to stop."""
+    with suppress(OSError, ValueError):
+        print(text, file=sys.stderr, flush=True)

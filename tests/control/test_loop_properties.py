@@ -4,26 +4,17 @@ The invariants look at the coil's pin and at what was measured; they know nothin
 """
 
 import tempfile
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from loop_bench import LoopBench, heal, with_level_drive
 from pydantic import TypeAdapter
 
-from supervisor.control.assemble import assemble
-from supervisor.control.loop import Loop
-from supervisor.control.publisher import LastSnapshot
-from supervisor.control.requests import Mailbox
-from supervisor.readings import Channel, Pace, Readings
 from supervisor.settings.model import SupervisorSettings
-from supervisor.simulator.clock import SimulatedClock
 from supervisor.simulator.faults import Fault
-from supervisor.simulator.plant_settings import PlantSettings
-from supervisor.simulator.world import World
-from supervisor.snapshot import Circuit
 
 FAULT: TypeAdapter[Any] = TypeAdapter(Fault)
 ROUNDING_S = 1e-6
@@ -63,93 +54,12 @@ ACTS = (
 story = st.lists(st.tuples(st.floats(0.01, 1.5), st.sampled_from(ACTS)), max_size=14)
 
 
-@dataclass
-class Bench:
-    """A loop on a world with a level-driven coil, and a record of what it was entitled to."""
-
-    settings: SupervisorSettings
-    folder: Path
-    clock: SimulatedClock = field(default_factory=SimulatedClock)
-
-    def __post_init__(self) -> None:
-        plant = PlantSettings.model_validate({"cells": {"state_of_charge": 0.6}})
-        self.world = World(self.settings, plant, self.clock)
-        self.mailbox = Mailbox()
-        self.loop = self.new_loop()
-        self.entitled_at_s: list[float] = []
-        self.resets_at_s: list[float] = []
-        self.locked_at_s: list[float] = []
-
-    def new_loop(self) -> Loop:
-        return assemble(
-            self.settings, clock=self.clock, open_bus=self.world.open_bus,
-            pin_factory=self.world.pin_factory, state_dir=self.folder, inboxes=[self.mailbox],
-            publisher=LastSnapshot(), simulated=True,
-        )  # fmt: skip
-
-    def run(self, until_s: float) -> None:
-        while self.clock.now_s() < until_s:
-            before = self.loop.guard.circuit
-            self.loop.cycle()
-            self.note(before, self.loop.guard.circuit)
-            if self.loop.guard.circuit is Circuit.CLOSED:
-                assert self.world.pin_factory.pin(self.settings.contactor.pin).state
-
-    def note(self, before: Circuit, after: Circuit) -> None:
-        if before is not after:
-            if after is Circuit.LOCKED_OUT:
-                self.locked_at_s.append(self.clock.now_s())
-            if before is Circuit.LOCKED_OUT:
-                self.resets_at_s.append(self.clock.now_s())
-
-    def watch_readings(self) -> None:
-        """Note each cycle in which every fitted channel gave a good, fresh, in-limit reading."""
-        acquire = self.loop._acquire
-        limits = self.settings.protection
-
-        def noted(pace: Pace) -> Readings:
-            readings = acquire(pace)
-            good = all(
-                reading.good_value is not None and self.clock.now_s() - reading.taken_at_s < 0.25
-                for reading in readings.scan.values()
-            )
-            volts = [
-                reading.good_value or 0.0
-                for channel, reading in readings.scan.items()
-                if channel is not Channel.SHUNT
-            ]
-            highest_v = limits.overvoltage_high_set.trip_volts + 0.1
-            if good and all(1.0 <= v <= highest_v for v in volts):
-                self.entitled_at_s.append(self.clock.now_s())
-            return readings
-
-        self.loop._acquire = noted  # type: ignore[method-assign]
-
-    def spells_on(self) -> list[tuple[float, float]]:
-        """When the coil's pin was high: from, to."""
-        spells, since_s = [], None
-        for change in self.world.pin_factory.levels:
-            if change.pin != self.settings.contactor.pin:
-                continue
-            if change.level:
-                since_s = change.at_s
-            elif since_s is not None:
-                spells.append((since_s, change.at_s))
-                since_s = None
-        if since_s is not None:
-            spells.append((since_s, self.clock.now_s()))
-        return spells
-
-
 @pytest.fixture(scope="module")
 def level_settings(hut_settings: SupervisorSettings) -> SupervisorSettings:
-    contactor = hut_settings.contactor.model_copy(
-        update={"drive": "level", "dropout_milliseconds": None}
-    )
-    return hut_settings.model_copy(update={"contactor": contactor})
+    return with_level_drive(hut_settings)
 
 
-def perform(bench: Bench, act: tuple[str, Any]) -> None:
+def perform(bench: LoopBench, act: tuple[str, Any]) -> None:
     kind, what = act
     match kind:
         case "fault":
@@ -162,11 +72,6 @@ def perform(bench: Bench, act: tuple[str, Any]) -> None:
             bench.world.knob(what, 0.2)
 
 
-def heal(bench: Bench) -> None:
-    for kind in {fault.kind for fault in bench.world.faults}:
-        bench.world.clear(kind)
-
-
 @settings(
     max_examples=60,
     deadline=None,
@@ -177,7 +82,7 @@ def test_never_closed_without_permission(
     level_settings: SupervisorSettings, story: list[tuple[float, tuple[str, Any]]]
 ) -> None:
     with tempfile.TemporaryDirectory() as folder:
-        bench = Bench(level_settings, Path(folder))
+        bench = LoopBench(level_settings, Path(folder))
         bench.watch_readings()
         bench.run(1.0)
         bench.mailbox.put("close")
@@ -194,7 +99,7 @@ def test_never_closed_without_permission(
         assert not bench.world.pin_factory.pin(level_settings.contactor.pin).state
 
 
-def check_leases(bench: Bench, lease_s: float) -> None:
+def check_leases(bench: LoopBench, lease_s: float) -> None:
     """While the coil is on, a good reading is never further back than the lease."""
     for on_s, off_s in bench.spells_on():
         renewals = [at_s for at_s in bench.entitled_at_s if at_s <= off_s]
@@ -206,7 +111,7 @@ def check_leases(bench: Bench, lease_s: float) -> None:
             assert later - earlier <= lease_s + ROUNDING_S, (on_s, off_s, earlier, later)
 
 
-def check_lockouts(bench: Bench) -> None:
+def check_lockouts(bench: LoopBench) -> None:
     """From a trip on, the coil is off until a reset."""
     for locked_s in bench.locked_at_s:
         reset_s = min((at_s for at_s in bench.resets_at_s if at_s > locked_s), default=1e9)

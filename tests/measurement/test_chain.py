@@ -1,5 +1,6 @@
 """One scan's way from codes to readings, and the windows over it."""
 
+from itertools import pairwise
 from math import isfinite, pi, sin
 
 import pytest
@@ -57,7 +58,7 @@ class Scans:
 
 
 def test_calibration_by_the_data_sheet(hut_settings: SupervisorSettings) -> None:
-    scan = Scans(hut_settings).take(front=28800, far=-0 + 26400, shunt=3200)
+    scan = Scans(hut_settings).take(front=28800, far=26400, shunt=3200)
     front, shunt = scan[Channel.FRONT_CELL], scan[Channel.SHUNT]
     assert front.value == pytest.approx(3.6, abs=1e-12)
     assert shunt.value == pytest.approx(100.0, abs=1e-9)
@@ -142,7 +143,7 @@ def test_a_window_of_steady_readings(hut_settings: SupervisorSettings) -> None:
 def test_windows_close_every_hundred_milliseconds(hut_settings: SupervisorSettings) -> None:
     scans = Scans(hut_settings)
     ends = [scans.until_window()[Channel.SHUNT].taken_at_s for _ in range(50)]
-    assert [b - a for a, b in zip(ends, ends[1:], strict=False)] == pytest.approx([0.1] * 49)
+    assert [b - a for a, b in pairwise(ends)] == pytest.approx([0.1] * 49)
     # All but at once: a window is known within a cycle of its end.
     assert scans.now_s - scans.cycle_s - ends[-1] < scans.cycle_s
 

@@ -1,7 +1,7 @@
 """Cycles of readings to feed a rule with: everything is well unless said otherwise."""
 
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, Literal
 
 from supervisor.protection.verdict import Rule, State, Verdict
 from supervisor.readings import Channel, ContactorState, Pace, Quality, Reading, Readings
@@ -38,23 +38,26 @@ def cycle(
     front: Value = 3.40,
     far: Value | None = 3.40,
     amperes: Value = 50.0,
-    window: dict[Channel, Reading] | None | str = "as scanned",
+    means: dict[Channel, Reading] | Literal["as scanned", "none yet"] = "as scanned",
     new: bool = True,
     contactor: ContactorState = CLOSED,
     late_s: float = 0.0,
     misses: int = 0,
 ) -> Readings:
-    """A cycle at a time; its window holds the same values as its scan unless given."""
+    """A cycle at a time; its means are those of its scan unless given."""
     values = {FRONT: front, FAR: far, SHUNT: amperes}
     scan = {c: reading(c, v, at_s) for c, v in values.items() if v is not None}
-    means = None if window is None else dict(scan) if isinstance(window, str) else window
-    if isinstance(window, str):
-        means = {
-            c: reading(c, Quality.TOO_FEW, at_s) if isinstance(v, Quality) else r
-            for (c, r), v in zip(scan.items(), [v for v in values.values() if v is not None],
-                                 strict=True)
-        }  # fmt: skip
-    return Readings(scan, means, new, contactor, Pace(late_s, misses))
+    window = None if means == "none yet" else averaged(scan) if means == "as scanned" else means
+    return Readings(scan, window, new, contactor, Pace(late_s, misses))
+
+
+def averaged(scan: dict[Channel, Reading]) -> dict[Channel, Reading]:
+    """Means like the scan's readings; a bad one has too few."""
+    return {
+        channel: single if single.quality is GOOD
+        else reading(channel, Quality.TOO_FEW, single.taken_at_s)
+        for channel, single in scan.items()
+    }  # fmt: skip
 
 
 def feed(rule: Rule, steps: Iterable[tuple[float, dict[str, Any]]]) -> list[Verdict]:

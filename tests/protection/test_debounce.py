@@ -78,7 +78,7 @@ def test_probability_of_a_run_within_an_hour(sigmas: float, k: int, probability:
 def test_fair_coin_three_in_a_row_in_ten() -> None:
     def trips(tosses: tuple[bool, ...]) -> bool:
         ours = Debounce(3, 3, 0.0)
-        return any([ours.update(over, t) for t, over in enumerate(tosses)])
+        return any(ours.update(over, t) for t, over in enumerate(tosses))
 
     assert sum(trips(tosses) for tosses in product([False, True], repeat=10)) == 520
 
@@ -166,8 +166,8 @@ def test_one_under_among_four_is_forgiven_two_are_not() -> None:
     assert [ours.update(over, t / 4) for t, over in enumerate(overs)][-1]
     ours = Debounce(3, 4, 1.0)
     overs = [True, False, True, False, True]
-    assert not any([ours.update(over, t / 4) for t, over in enumerate(overs)])
-    assert ours.since_s == 1.0
+    assert not any(ours.update(over, t / 4) for t, over in enumerate(overs))
+    assert ours.since_s == 0.5  # the start has moved on to the second one over
 
 
 def test_clears_when_the_overs_end() -> None:
