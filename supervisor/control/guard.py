@@ -180,7 +180,7 @@ class Guard:
         if opening.outcome is not Opening.FAILED:
             self._keeper.disarm("opened")
         took = "" if opening.opened_in_s is None else f" in {opening.opened_in_s * 1000:.0f} ms"
-        self._logbook.note("opening", opening.outcome.value + took)
+        self._logbook.note("opening", f"opening {opening.outcome.value}{took}")
 
     def _watch_while_open(self, decision: Decision) -> None:
         failed = _first(decision, State.TRIP, rule="failed_to_open")

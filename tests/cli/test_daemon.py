@@ -99,7 +99,7 @@ def test_close_status_open(start: Callable[[], Daemon]) -> None:
     assert whole["circuit"] == "closed"
     assert whole["simulated"] is True
     assert daemon.ask("open").returncode == 0
-    daemon.wait_for("opening: confirmed")
+    daemon.wait_for("opening confirmed")
     assert daemon.ask("reset", "--reason", "for the test").returncode == 1
 
 
@@ -109,7 +109,7 @@ def test_a_signal_opens_first_and_leaves_in_order(start: Callable[[], Daemon], n
     close(daemon)
     assert daemon.end(number) == 0
     said = "".join(daemon.said)
-    assert said.index("the program was told to end") < said.index("opening: confirmed")
+    assert said.index("the program was told to end") < said.index("opening confirmed")
     assert daemon.latch == "clear"
     assert not (daemon.folder / "run" / "status.json").exists()
     assert not (daemon.folder / "run" / "requests.sock").exists()

@@ -91,7 +91,7 @@ function showSnapshot(status) {
   at("uncommissioned").hidden = status.uncommissioned === null;
   say(at("uncommissioned-reason"), status.uncommissioned ?? "");
   at("blocked").hidden = status.not_closing_because.length === 0;
-  list(at("blocked-list"), status.not_closing_because, say);
+  list(at("blocked-list"), status.not_closing_because, (item, reason) => say(item, sentence(reason)));
   showLockout(status.lockout);
   for (const name of ["front_cell", "far_cell", "shunt"]) showChannel(name, status);
   showMargin(status);
@@ -106,18 +106,18 @@ function showSnapshot(status) {
 function showLockout(lockout) {
   at("lockout").hidden = lockout === null;
   if (lockout === null) return;
-  say(at("lockout-reason"), lockout.reason);
+  say(at("lockout-reason"), sentence(lockout.reason));
   say(at("lockout-rule"), title(lockout.tripped_by));
-  say(at("lockout-measured"), figure(lockout.measured, lockout.unit));
-  say(at("lockout-limit"), figure(lockout.limit, lockout.unit));
+  say(at("lockout-measured"), figure(lockout.measured, lockout.unit, 1));
+  say(at("lockout-limit"), figure(lockout.limit, lockout.unit, 1));
   say(at("lockout-when"), when(lockout.wall));
   say(at("lockout-opening"), opening(lockout));
   say(at("lockout-stored"), lockout.stored ? "on disk; outlasts a restart" : "NOT on disk; only until a restart");
-  say(at("lockout-remedy"), lockout.remedy);
+  say(at("lockout-remedy"), sentence(lockout.remedy));
 }
 
 function opening(lockout) {
-  if (lockout.failed_to_open) return "FAILED: still closed after the coil was dropped";
+  if (lockout.failed_to_open) return "NOT SEEN: nothing shows that it opened after the coil was dropped";
   if (lockout.opened_in_s === null) return "not confirmed";
   return `confirmed ${(lockout.opened_in_s * 1000).toFixed(0)} ms after the coil was dropped`;
 }
@@ -186,14 +186,14 @@ function showRule(row, rule) {
   say(row.querySelector(".word"), rule.for_s === null ? rule.state : `${rule.state} ${duration(rule.for_s)}`);
   say(row.querySelector(".measured"), figure(rule.measured, rule.unit));
   say(row.querySelector(".limit"), `limit ${figure(rule.limit, rule.unit)}`);
-  say(row.querySelector(".reason"), rule.state === "clear" ? "" : rule.reason);
+  say(row.querySelector(".reason"), rule.state === "clear" ? "" : sentence(rule.reason));
 }
 
 function showEvent(row, event) {
   const time = row.querySelector("time");
   time.dateTime = event.wall;
   say(time, when(event.wall));
-  say(row.querySelector("span"), event.text);
+  say(row.querySelector("span"), sentence(event.text));
 }
 
 // One child per item, kept and refilled, so that a selection or a reader's place survives.
@@ -213,14 +213,20 @@ function title(key) {
   return words.charAt(0).toUpperCase() + words.slice(1);
 }
 
-function figure(value, unit) {
+function sentence(words) {
+  const whole = /[.!?]$/.test(words) ? words : `${words}.`;
+  return whole.charAt(0).toUpperCase() + whole.slice(1);
+}
+
+// A trip by half a millivolt must not read "3.600 V, limit 3.600 V": there, one digit more.
+function figure(value, unit, more = 0) {
   if (value === null) return "—";
-  const text = unit in DECIMALS ? value.toFixed(DECIMALS[unit]) : String(value);
+  const text = unit in DECIMALS ? value.toFixed(DECIMALS[unit] + more) : String(value);
   return `${minus(text)}\u00a0${unit}`;
 }
 
 function minus(text) {
-  return text.replace("-", "−");
+  return text.replace("-", Number(text) === 0 ? "" : "−");
 }
 
 function duration(seconds) {
