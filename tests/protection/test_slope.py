@@ -6,7 +6,7 @@ from math import hypot, sqrt
 import pytest
 import scipy.signal
 import scipy.stats
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from supervisor.protection.slope import Fit, SlidingSlope
@@ -57,6 +57,7 @@ def test_weights_are_those_of_savitzky_and_golay(n: int, norm: float) -> None:
     )
 )
 def test_agrees_with_scipy(steps: list[tuple[int, int]]) -> None:
+    assume(len({value for _, value in steps}) > 1)  # of a constant, scipy knows no noise
     t, points = 0, []
     for step_us, nanovolts in steps:
         t += step_us

@@ -139,7 +139,7 @@ def test_locked_out_tells_its_story(browser: Browser, tmp_path: Path) -> None:
         lockout = samples.LOCKED_OUT.lockout
         assert lockout is not None
         (story,) = browser.texts("#lockout")
-        for part in (lockout.reason, lockout.remedy, "3.6070\u00a0V", "3.6000\u00a0V", "34 ms"):
+        for part in (lockout.reason, lockout.remedy, "3.6074\u00a0V", "3.6000\u00a0V", "34 ms"):
             assert part in story
         assert browser.texts("#simulation") == [""]
 
