@@ -52,7 +52,9 @@ class Story:
     def looks(self, linger_s: float) -> Iterator[Snapshot]:
         """Until the scenario's end, or ``linger_s`` real seconds after a trip."""
         next_look_s, ends_s = 0.0, float("inf")
-        while self.rig.elapsed_s < self.rig.scenario.seconds and time.monotonic() < ends_s:
+        while self.rig.elapsed_s < self.rig.scenario.seconds and not (
+            time.monotonic() >= ends_s and self.rig.loop.guard.is_open_for_good()
+        ):
             self.rig.loop.cycle()
             if self.tripped_at_s is None and self.rig.loop.guard.circuit is Circuit.LOCKED_OUT:
                 self._note_trip()
