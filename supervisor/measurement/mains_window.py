@@ -49,6 +49,10 @@ class MainsWindow:
         self._fewest = FEWEST_SHARE * conversions_per_window
         self._points: list[Point] = []
 
+    def __len__(self) -> int:
+        """How many readings are kept for windows to come."""
+        return len(self._points)
+
     def add(self, taken_at_s: float, value: float) -> None:
         """Take a good reading. One that is not later than the last is left out."""
         if not self._points or taken_at_s > self._points[-1][0]:

@@ -130,6 +130,29 @@ def test_frozen_after_its_seconds_and_alive_with_the_next_code(
     assert scans.take(shunt=78)[Channel.SHUNT].quality is GOOD
 
 
+def test_isolated_zeros_do_not_make_a_quiet_channel_frozen(
+    hut_settings: SupervisorSettings,
+) -> None:
+    """Only the time between two good ones counts, and here there is none."""
+    scans = Scans(hut_settings)
+    for k in range(3000):
+        scan = scans.take(front=0 if k % 2 else 26400)
+        assert scan[Channel.FRONT_CELL].quality is not Quality.FROZEN
+
+
+def test_a_window_closes_when_every_channel_has_left_it(hut_settings: SupervisorSettings) -> None:
+    """Its end falls between two channels of a scan: the mean waits for the next."""
+    chain, cycle_s = MeasurementChain(hut_settings), hut_settings.loop.cycle_s
+    end_s = -0.25 * cycle_s + hut_settings.loop.window_s
+    starts_s = [k * cycle_s for k in range(6)] + [end_s - 0.001, end_s + 0.013]
+    closed = []
+    for start_s in starts_s:
+        chain.take([Sample(c, 26400 + round(1000 * start_s), GOOD, start_s + 0.003 * i)
+                    for i, c in enumerate(CHANNELS)])  # fmt: skip
+        closed.append(chain.window()[1])
+    assert closed == [False] * 7 + [True]
+
+
 def test_a_window_of_steady_readings(hut_settings: SupervisorSettings) -> None:
     window = Scans(hut_settings).until_window()
     front, shunt = window[Channel.FRONT_CELL], window[Channel.SHUNT]

@@ -11,7 +11,7 @@ LIMIT_S = 0.25
 
 
 def full_after(every: int, for_s: float = 100.0) -> float | None:
-    """Time until full when the first of ``every`` cycles is good... and the last is lost."""
+    """Time until full when one cycle in so many is lost."""
     lost = LostTime(LIMIT_S)
     for k in range(int(for_s / STEP_S)):
         if lost.update(k % every == every - 1, k * STEP_S):

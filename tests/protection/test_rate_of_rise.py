@@ -110,6 +110,17 @@ def test_settling_starts_again_with_every_closing(rule: RateOfRiseRule) -> None:
     assert TRIP in [v.state for v in again]
 
 
+def test_nothing_of_before_counts_after_closing_again(rule: RateOfRiseRule) -> None:
+    timing = charge(rule, 4.0, front=rising(0.08))
+    assert timing[-1].state is TIMING
+    again = charge(rule, 12, front=rising(0.08), from_s=4.0, closed_at_s=4.0)
+    timing_s, trip_s = first(again, TIMING), first(again, TRIP)
+    assert timing_s is not None
+    assert trip_s == pytest.approx(timing_s + 2.0, abs=WINDOW_S + 1e-6)
+    higher = charge(rule, 22, front=lambda _: 3.55, from_s=12.0, closed_at_s=12.0)
+    assert {v.state for v in higher} == {CLEAR}
+
+
 def test_closing_anew_between_two_cycles_is_noticed(rule: RateOfRiseRule) -> None:
     charge(rule, 20, front=rising(0.05))
     verdict = rule.judge(cycle(20.05, new=False, contactor=told_closed(20.0)), 20.05)
@@ -122,10 +133,18 @@ def test_a_short_rise_does_not_trip(rule: RateOfRiseRule) -> None:
     assert TRIP not in {v.state for v in verdicts}
 
 
-def test_noise_alone_does_not_trip(rule: RateOfRiseRule) -> None:
+def test_noise_alone_is_no_rise(rule: RateOfRiseRule) -> None:
+    """2 mV: over the first two seconds the slope's noise is 0.05 V/min, all but the limit."""
     noise = Random(5)
-    verdicts = charge(rule, 300, front=lambda _: 3.5 + noise.gauss(0, 0.0005))
-    assert {v.state for v in verdicts[60:]} == {CLEAR}
+    verdicts = charge(rule, 300, front=lambda _: 3.5 + noise.gauss(0, 0.002))
+    assert {v.state for v in verdicts} == {CLEAR}
+    assert any(v.measured is not None and v.measured > v.limit for v in verdicts)
+
+
+def test_noise_at_the_brink_is_no_crossing(rule: RateOfRiseRule) -> None:
+    noise = Random(5)
+    verdicts = charge(rule, 60, front=lambda _: 3.649 + noise.gauss(0, 0.0005))
+    assert {v.state for v in verdicts} == {CLEAR}
 
 
 def test_projected_crossing_trips_at_once(hut_settings: SupervisorSettings) -> None:
