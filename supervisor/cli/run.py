@@ -50,6 +50,8 @@ def command(
     _make_writable(state_dir)
     with errors_in_words():
         claim(run_dir)
+        if state_dir.resolve() != run_dir.resolve():
+            claim(state_dir)
         if scenario_file is not None:
             _run_simulated(scenario_file, run_dir, state_dir)
         elif settings_file is not None:

@@ -171,14 +171,14 @@ class Guard:
         self._logbook.note("opened", why)
 
     def _new_watch(self) -> OpeningWatch:
-        rule = self._settings.protection.failed_to_open
-        opened_at_s = self._contactor.state().told_at_s
-        return OpeningWatch(opened_at_s, rule.current_amperes, rule.within_seconds)
+        return OpeningWatch(self._contactor.state().told_at_s, self._settings)
 
     def _conclude_opening(self, opening: OpeningWatch) -> None:
         self._keeper.note_opening(opening.opened_in_s, failed=opening.outcome is Opening.FAILED)
-        if opening.outcome is not Opening.FAILED:
+        if opening.outcome is Opening.CONFIRMED:
             self._keeper.disarm("opened")
+        else:
+            self._contactor.drop_mains()
         took = "" if opening.opened_in_s is None else f" in {opening.opened_in_s * 1000:.0f} ms"
         self._logbook.note("opening", f"opening {opening.outcome.value}{took}")
 
@@ -203,6 +203,16 @@ class Guard:
 
     def reset(self, decision: Decision, reason: str, who: str) -> str | None:
         """Reset a lockout, for a reason. Returns what stands in the way, or None."""
+        problem = self._why_not_reset(decision, reason)
+        if problem:
+            return problem
+        if not self._keeper.clear(f"reset by {who}: {reason}"):
+            return "the lockout file cannot be written, so the lockout stays"
+        self.circuit = after(self.circuit, Cause.RESET)
+        self._logbook.note("reset", f"reset by {who}: {reason}")
+        return None
+
+    def _why_not_reset(self, decision: Decision, reason: str) -> str | None:
         lockout = self._keeper.lockout
         if self.circuit is not Circuit.LOCKED_OUT or lockout is None:
             return f"there is no lockout to reset: the circuit is {self.circuit.value}"
@@ -211,14 +221,14 @@ class Guard:
         if self._is_opening():
             return "the opening is still being confirmed; try again in a second"
         causes = (lockout.tripped_by, "failed_to_open")
-        for verdict in decision.verdicts:
-            if verdict.rule in causes and verdict.state is not State.CLEAR:
-                return f"the cause still stands: {verdict.reason}"
-        if not self._keeper.clear(f"reset by {who}: {reason}"):
-            return "the lockout file cannot be written, so the lockout stays"
-        self.circuit = after(self.circuit, Cause.RESET)
-        self._logbook.note("reset", f"by {who}: {reason}")
-        return None
+        standing = [
+            verdict.reason
+            for verdict in decision.verdicts
+            if verdict.rule in causes and verdict.state is not State.CLEAR
+        ]
+        if self._panel.stop_pressed():
+            standing.append("the stop button is pressed, or its wire is broken")
+        return f"the cause still stands: {standing[0]}" if standing else None
 
     def begin_closing(self, decision: Decision, who: str, answer: Answer) -> None:
         """Arm the latch; the closing itself waits for a later cycle's fresh readings."""

@@ -1,4 +1,4 @@
-"""One daemon a run folder: two loops on one contactor would hold it closed for each other."""
+"""One daemon a folder: two would hold the contactor, or clear the lockout, for each other."""
 
 import fcntl
 import os
@@ -9,18 +9,18 @@ from supervisor.devices.errors import HardwareMissing
 FILE_NAME = "holdwatch.lock"
 
 
-def claim(run_dir: Path) -> int:
-    """Take the run folder for this process, until it ends. Returns the open file.
+def claim(folder: Path) -> int:
+    """Take a run or state folder for this process, until it ends. Returns the open file.
 
     Raises HardwareMissing when another daemon has it, OSError when the folder is not writable.
     """
-    file = os.open(run_dir / FILE_NAME, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
+    file = os.open(folder / FILE_NAME, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
     try:
         fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:
         os.close(file)
         raise HardwareMissing(
-            f"another daemon is using {run_dir}",
+            f"another daemon is using {folder}",
             "stop it first, or give this one its own --run-dir and --state-dir",
         ) from None
     return file

@@ -65,8 +65,12 @@ class LockoutKeeper:
         self._store_again_s = self._clock.now_s() + STORE_AGAIN_AFTER_S
 
     def clear(self, why: str) -> bool:
-        """A reset. False when the disk does not take it: then the lockout stays."""
+        """A reset. False when the disk does not take it: then the lockout stays.
+
+        And is stored again: nobody knows how much of the failed write is on the disk.
+        """
         if not self._write(lambda: self._latch.clear(self._logbook.wall(), why)):
+            self.stored = False
             return False
         self.lockout, self._armed, self.stored = None, False, False
         return True

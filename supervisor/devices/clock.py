@@ -1,9 +1,13 @@
 """The machine's own clock, and alarms that ring whatever the loop is doing."""
 
+import logging
 import threading
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
+
+log = logging.getLogger(__name__)
+TRY_AGAIN_AFTER_S = 0.01
 
 
 class MonotonicClock:
@@ -28,6 +32,7 @@ class ThreadAlarm:
     """Runs ``act`` in a thread of its own once the set time has passed.
 
     Setting a later time costs no wake-up of the thread: it looks again when the old time comes.
+    An act that fails is tried again until it succeeds.
     """
 
     def __init__(self, act: Callable[[], None]) -> None:
@@ -40,6 +45,9 @@ class ThreadAlarm:
         self._thread.start()
 
     def set(self, at_s: float) -> None:
+        """Raises RuntimeError when the thread is gone: nothing may rely on it then."""
+        if not self._thread.is_alive():
+            raise RuntimeError("the lease alarm is not running")
         with self._changed:
             self._at_s = at_s
             if self._wakes_at_s is None or at_s < self._wakes_at_s:
@@ -58,7 +66,12 @@ class ThreadAlarm:
 
     def _run(self) -> None:
         while self._wait_for_due():
-            self._act()
+            try:
+                self._act()
+            except Exception:  # whatever it was, the coil may still be on
+                log.critical("the lease alarm failed", exc_info=True)
+                with self._changed:
+                    self._at_s = time.monotonic() + TRY_AGAIN_AFTER_S
 
     def _wait_for_due(self) -> bool:
         """True when the alarm is due, False when it is closed."""

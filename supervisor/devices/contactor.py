@@ -47,7 +47,11 @@ class LevelDrive:
 
 
 class PulseDrive(LevelDrive):
-    """An edge for every good cycle; a driver fed with edges lets go of any static level."""
+    """An edge for every good cycle; a driver fed with rising edges lets go of any static level.
+
+    Every second edge falls and feeds nothing: so dropping a pin that stood high, at a trip or
+    after the process stood still, cannot pull the contactor in once more.
+    """
 
     def hold(self) -> None:
         self._pin.toggle()

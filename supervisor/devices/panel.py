@@ -21,8 +21,9 @@ class Panel:
             settings.reset_button.pin, pull_up=True, pin_factory=pin_factory
         )
         self._reset_hold_s = settings.reset_button.hold_seconds if settings.reset_button else 0.0
+        # Not before it has been seen released: one that is stuck resets nothing.
+        self._reset_is_ready = False
         self._reset_down_since_s: float | None = None
-        self._reset_taken = False
         self._buzzer = settings.buzzer and OutputDevice(
             settings.buzzer.pin, initial_value=False, pin_factory=pin_factory
         )
@@ -35,15 +36,17 @@ class Panel:
         return bool(self._stop and not self._stop.is_active)
 
     def reset_held(self, now_s: float) -> bool:
-        """True once, when the reset button has been held long enough."""
+        """True once, when the reset button has been released, then held long enough."""
         if not (self._reset and self._reset.is_active):
-            self._reset_down_since_s, self._reset_taken = None, False
+            self._reset_is_ready, self._reset_down_since_s = True, None
+            return False
+        if not self._reset_is_ready:
             return False
         if self._reset_down_since_s is None:
             self._reset_down_since_s = now_s
         held_long = now_s - self._reset_down_since_s >= self._reset_hold_s
-        take, self._reset_taken = held_long and not self._reset_taken, held_long
-        return take
+        self._reset_is_ready = not held_long
+        return held_long
 
     def show(self, *, closed: bool, alarm: bool, now_s: float) -> None:
         """Lamp lit while closed; buzzer half on, half off during an alarm."""

@@ -26,6 +26,7 @@ class OneOf:
 Volts = Annotated[float, Field(gt=0, le=6.144)]
 Amperes = Annotated[float, Field(gt=0, le=5000)]
 Seconds = Annotated[float, Field(gt=0, le=86400)]
-Delay = Annotated[float, Field(ge=0, le=3600)]
+Delay = Annotated[float, Field(ge=0, le=60)]
+LongDelay = Annotated[float, Field(ge=0, le=600)]
 Milliseconds = Annotated[float, Field(gt=0, le=60000)]
 PinNumber = Annotated[int, Field(ge=0, le=27)]

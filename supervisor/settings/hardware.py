@@ -71,8 +71,8 @@ class CellChannel(Settings):
         default=(1.0, 4.05),
         description="A live cell reads between these. Outside: wiring fault, not a value.",
     )
-    frozen_seconds: Annotated[float, Field(ge=1, le=600)] = Field(
-        default=20, description="The very same code for so long means a stuck converter."
+    frozen_seconds: Annotated[float, Field(ge=1, le=60)] = Field(
+        default=10, description="The very same code for so long means a stuck converter."
     )
 
 
@@ -99,7 +99,7 @@ class ShuntChannel(Settings):
         default=None,
         description="Limit of the gain error once calibrated; left out: the data sheet's figures.",
     )
-    frozen_seconds: Annotated[float, Field(ge=1, le=600)] = Field(
+    frozen_seconds: Annotated[float, Field(ge=1, le=60)] = Field(
         default=10, description="The very same code for so long means a stuck converter."
     )
 

@@ -103,9 +103,10 @@ class SupervisorSettings(Settings):
         """How long permission to be closed lasts without renewal.
 
         Never longer than a pulse driver holds: it would let go, and pull in again at the next
-        edge, while the loop believes the circuit closed all the time.
+        edge, while the loop believes the circuit closed all the time. Only rising edges feed it,
+        so the last one may be a cycle older than the last renewal.
         """
         dropout_milliseconds = self.contactor.dropout_milliseconds
         if self.contactor.drive == "pulse" and dropout_milliseconds:
-            return min(self.loop.lease_s, dropout_milliseconds / 1000)
+            return min(self.loop.lease_s, dropout_milliseconds / 1000 - self.loop.cycle_s)
         return self.loop.lease_s

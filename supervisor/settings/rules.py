@@ -4,7 +4,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from supervisor.settings.base import Amperes, Delay, Seconds, Settings, Volts
+from supervisor.settings.base import Amperes, Delay, LongDelay, Seconds, Settings, Volts
 
 Count = Annotated[int, Field(ge=1, le=50)]
 
@@ -61,7 +61,7 @@ class Overcurrent(Settings):
         description="Trips when the mean current over one window is above this; supply, shunt and "
         "leads overheat beyond what they bear."
     )
-    delay_seconds: Delay = Field(
+    delay_seconds: LongDelay = Field(
         default=3.0, description="The current must stay over the limit for so long."
     )
     confirm: Count = Field(default=4, description=CONFIRM)

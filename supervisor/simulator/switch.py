@@ -6,8 +6,9 @@ NEVER = float("inf")
 class Switch:
     """Follows its driver's input with delay. ``closed`` is the main contact.
 
-    With ``dropout_s`` the driver is fed with pulses: the coil is energised while edges of the
-    input follow each other faster than that; any static level lets it go.
+    With ``dropout_s`` the driver is fed with pulses: the coil is energised while rising edges of
+    the input follow each other faster than that; any static level lets it go, and a falling edge
+    does nothing.
     """
 
     def __init__(
@@ -38,7 +39,7 @@ class Switch:
     def input_changes(self, level: bool, at_s: float) -> None:
         if self._dropout_s is None:
             self._energise(level, at_s)
-        else:
+        elif level:
             self._energise(True, at_s)
             self._drops_at_s = at_s + self._dropout_s
 

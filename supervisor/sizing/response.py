@@ -234,14 +234,16 @@ class _Budgets:
         )
 
     def _hang(self) -> RuleBudget:
+        """With pulse drive no more edges come, and the driver lets go before the lease ends."""
+        pulse = self._settings.contactor.drive == "pulse"
         lease = Part(Stage.DELAY, "lease", self._settings.lease_s)
         return self._budget(
             "hang",
             title="the loop hangs",
             limit=("loop.lease_milliseconds", lease.seconds, "s"),
-            response=(lease, *self._steps.release()),
+            response=self._steps.release() if pulse else (lease, *self._steps.release()),
             starts_at_v=self._watched_v,
-            note="No rule runs any more: the lease runs out.",
+            note="No rule runs any more: no edges come, or the lease runs out.",
         )
 
     def _sure_v(self, limit_v: float) -> float:

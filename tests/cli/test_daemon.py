@@ -10,7 +10,23 @@ from pathlib import Path
 
 import pytest
 
-SCENARIO = Path(__file__).parents[2] / "config" / "scenarios" / "clean-charge.yaml"
+EXAMPLE = Path(__file__).parents[2] / "config" / "hut-bank.yaml"
+# Patient with the machine the tests run on, which may stand still for a second.
+SCENARIO = f"""
+name: Held open for the daemon's tests
+settings: {EXAMPLE}
+overrides:
+  bank.fastest_rise_volts_per_second: 0.001
+  contactor: {{pin: 17, drive: level, release_milliseconds: 30, auxiliary: {{pin: 27}}}}
+  loop.lease_milliseconds: 2000
+  protection.rate_of_rise.look_ahead_seconds: 30
+  protection.sensing.trip_after_seconds: 1.8
+  protection.stale.trip_after_seconds: 1.8
+  protection.loop_overrun: {{trip_late_seconds: 1.8, trip_misses: 10000, in_seconds: 200}}
+seconds: 600
+plant: {{cells: {{state_of_charge: 0.6}}}}
+expect: {{outcome: closed}}
+"""
 HOLDWATCH = [sys.executable, "-m", "supervisor"]
 PATIENCE_S = 30
 
@@ -20,8 +36,10 @@ class Daemon:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        self.scenario = folder / "scenario.yaml"
+        self.scenario.write_text(SCENARIO, "utf-8")
         self.process = subprocess.Popen(
-            [*HOLDWATCH, "run", "--simulate", str(SCENARIO),
+            [*HOLDWATCH, "run", "--simulate", str(self.scenario),
              "--run-dir", str(folder / "run"), "--state-dir", str(folder / "state")],
             stderr=subprocess.PIPE,
             text=True,
@@ -130,11 +148,21 @@ def test_killed_while_closed_counts_as_locked_out_until_a_reset(
     assert again.end(signal.SIGTERM) == 0
 
 
-def test_a_second_daemon_on_the_same_folder_is_refused(start: Callable[[], Daemon]) -> None:
+def test_a_second_daemon_on_either_folder_is_refused(start: Callable[[], Daemon]) -> None:
     daemon = start()
-    second = daemon.ask("run", "--simulate", str(SCENARIO), "--state-dir", str(daemon.folder))
-    assert second.returncode == 69
-    assert "another daemon" in second.stderr
+    for folders in (
+        ["--run-dir", str(daemon.folder / "run"), "--state-dir", str(daemon.folder / "other")],
+        ["--run-dir", str(daemon.folder / "other"), "--state-dir", str(daemon.folder / "state")],
+    ):
+        second = subprocess.run(
+            [*HOLDWATCH, "run", "--simulate", str(daemon.scenario), *folders],
+            capture_output=True,
+            text=True,
+            timeout=PATIENCE_S,
+            check=False,
+        )
+        assert second.returncode == 69
+        assert "another daemon" in second.stderr
     assert daemon.ask("status").returncode == 0
 
 

@@ -277,3 +277,138 @@ def test_the_reset_button_resets_when_held(bench: LoopBench) -> None:
     further(bench, 1.0)
     assert bench.loop.guard.circuit is Circuit.OPEN
     assert not bench.coil
+
+
+def test_a_reset_button_that_is_stuck_resets_nothing(bench: LoopBench) -> None:
+    closed(bench)
+    bench.world.fault(StopButton(kind="stop_button"))
+    further(bench, 2.0)
+    bench.loop.leave()
+    bench.loop.run()
+    bench.loop.close()
+    heal(bench)
+    bench.world.press_reset(True)
+    bench.loop = bench.new_loop()
+    further(bench, 10.0)
+    assert bench.loop.guard.circuit is Circuit.LOCKED_OUT
+    bench.world.press_reset(False)
+    further(bench, 0.5)
+    bench.world.press_reset(True)
+    further(bench, 4.0)
+    assert bench.loop.guard.circuit is Circuit.OPEN
+
+
+def test_no_reset_while_the_stop_button_is_pressed(bench: LoopBench) -> None:
+    closed(bench)
+    bench.world.fault(StopButton(kind="stop_button"))
+    further(bench, 2.0)
+    bench.mailbox.put("reset", "somebody is in a hurry")
+    further(bench, 0.2)
+    assert "stop button is pressed" in bench.mailbox.replies[-1].message
+    assert bench.loop.guard.circuit is Circuit.LOCKED_OUT
+
+
+def test_a_reset_that_half_reached_the_disk_is_taken_back_there(
+    bench: LoopBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The file was replaced, then syncing the folder failed: who knows what a power cut leaves."""
+    closed(bench)
+    bench.world.fault(StopButton(kind="stop_button"))
+    further(bench, 2.0)
+    heal(bench)
+    further(bench, 1.0)
+    write = Latch._write
+
+    def half(latch: Latch, content: dict[str, Any]) -> None:
+        write(latch, content)
+        raise OSError(errno.EIO, "syncing the folder")
+
+    monkeypatch.setattr(Latch, "_write", half)
+    bench.mailbox.put("reset", "looked at it")
+    further(bench, 0.1)
+    assert not bench.mailbox.replies[-1].done
+    monkeypatch.undo()
+    further(bench, 3.0)
+    assert bench.loop.guard.circuit is Circuit.LOCKED_OUT
+    assert Latch(bench.folder).read(WALL) is not None
+
+
+def test_what_cannot_be_seen_to_open_opens_the_mains_side_and_stays_armed(
+    hut_settings: SupervisorSettings, tmp_path: Path
+) -> None:
+    """Told to end, the contactor welded, the bus dead, no auxiliary contact: nothing can tell."""
+    assert hut_settings.mains_contactor
+    blind = with_level_drive(hut_settings)
+    blind = blind.model_copy(
+        update={
+            "contactor": blind.contactor.model_copy(update={"auxiliary": None}),
+            "mains_contactor": hut_settings.mains_contactor.model_copy(
+                update={"opens": "failed_opening"}
+            ),
+        }
+    )
+    bench = LoopBench(blind, tmp_path)
+    bench.run(1.5)
+    closed(bench)
+    bench.world.knob(0.9)
+    further(bench, 1.0)
+    bench.world.fault(ContactorWelded(kind="contactor_welded"))
+    bench.loop.leave()
+    bench.loop.cycle()
+    bench.world.fault(BusError(kind="bus_error", errno=121))
+    bench.loop.run()
+    bench.clock.sleep_until(bench.clock.now_s() + 0.1)
+    bench.world.catch_up()
+    assert not bench.world.plant.current_a
+    assert Latch(tmp_path).read(WALL) is not None
+    bench.loop.close()
+
+
+@pytest.mark.parametrize("stands_still_s", [0.6, 3.0])
+def test_pulse_drive_does_not_pull_in_again_when_the_process_comes_back(
+    hut_settings: SupervisorSettings, tmp_path: Path, stands_still_s: float
+) -> None:
+    """Stopped, swapped out or frozen with the pin high, then back: the pin falls, no more."""
+    for cycles in range(4):  # with the pin high, and with it low
+        bench = LoopBench(hut_settings, tmp_path)
+        bench.run(1.5)
+        bench.mailbox.put("close")
+        further(bench, 0.5)
+        bench.world.knob(0.9)
+        further(bench, 0.5)
+        for _ in range(cycles):
+            bench.loop.cycle()
+        stopped_s = bench.clock.now_s()
+        bench.clock.stall(stands_still_s, alarms_too=True)
+        while bench.loop.guard.circuit is Circuit.CLOSED:
+            bench.loop.cycle()
+        further(bench, 3.0)
+        assert bench.world.plant.stopped_at_s is not None
+        assert bench.world.plant.stopped_at_s < stopped_s + 0.3, "it closed once more"
+        bench.loop.close()
+        (tmp_path / "lockout.json").unlink()
+
+
+def test_pulse_drive_does_not_pull_in_when_a_killed_process_is_started_again(
+    hut_settings: SupervisorSettings, tmp_path: Path
+) -> None:
+    for cycles in range(2):
+        bench = LoopBench(hut_settings, tmp_path)
+        bench.run(1.5)
+        bench.mailbox.put("close")
+        further(bench, 0.5)
+        for _ in range(cycles):
+            bench.loop.cycle()
+        bench.loop._parts.contactor._alarm.cancel()
+        bench.world.pin_factory.owner_dies()
+        bench.clock.sleep_until(bench.clock.now_s() + 1.0)
+        bench.world.catch_up()
+        assert not bench.world.plant.contactor_closed
+        dead, bench.loop = bench.loop, bench.new_loop()  # kept: nobody tidies up after a kill
+        assert dead is not bench.loop
+        for _ in range(200):
+            bench.loop.cycle()
+            bench.world.catch_up()
+            assert not bench.world.plant.contactor_closed
+        bench.loop.close()
+        (tmp_path / "lockout.json").unlink()

@@ -95,7 +95,7 @@ def test_cannot_tell_for_longer_than_the_lease_trips(
 ) -> None:
     protection = saying(hut_settings, one=doubt)
     lease_s = hut_settings.lease_s
-    early, at_last = judge(protection, 10.0), judge(protection, 10.0 + lease_s)
+    early, at_last = judge(protection, 10.0), judge(protection, 9.999 + lease_s)
     late = judge(protection, 10.01 + lease_s)
     assert (early.trip, at_last.trip) == (None, None)
     assert at_last.verdicts[0].since_s == 10.0

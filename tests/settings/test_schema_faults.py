@@ -82,8 +82,8 @@ CASES = [
         ("delay_seconds: 1.0\n    # ... in 3", "delay_seconds: -1\n    # ... in 3"),
         "delay_seconds: -1",
         "protection.overvoltage.delay_seconds",
-        "from 0 to 3600 seconds",
-        "Write a value from 0 to 3600 seconds",
+        "from 0 to 60 seconds",
+        "Write a value from 0 to 60 seconds",
     ),
     Case(
         ("address: 0x49", "address: 0x50"),

@@ -303,6 +303,7 @@ def test_stop_and_reset_buttons(bench: Bench) -> None:
     assert bench.panel.stop_pressed()
     bench.world.clear("stop_button")
     assert not bench.panel.stop_pressed()
+    assert not bench.panel.reset_held(9.0)
     bench.world.press_reset(True)
     assert not bench.panel.reset_held(10.0)
     assert bench.panel.reset_held(14.0)

@@ -30,26 +30,35 @@ def test_a_short_pulse_on_a_level_coil_closes_nothing() -> None:
     assert not any(until(switch, 1.0 + k / 1000) for k in range(100))
 
 
-def test_a_pulse_fed_coil_drops_after_the_last_edge_at_either_level() -> None:
+def test_a_pulse_fed_coil_drops_after_the_last_rising_edge_at_either_level() -> None:
     for last_level in (True, False):
         switch = Switch(pull_in_s=0.025, release_s=0.012, dropout_s=0.25)
-        level, at_s = not last_level, 0.0
+        level, rose_at_s = not last_level, 0.0
         for k in range(101):
             level, at_s = not level, k * 0.0143
+            rose_at_s = at_s if level else rose_at_s
             until(switch, at_s)
             switch.input_changes(level, at_s)
         assert level is last_level
-        assert until(switch, at_s + 0.25 + 0.0119)
-        assert not until(switch, at_s + 0.25 + 0.0121)
+        assert until(switch, rose_at_s + 0.25 + 0.0119)
+        assert not until(switch, rose_at_s + 0.25 + 0.0121)
+
+
+def test_a_falling_edge_never_feeds_a_pulse_fed_coil() -> None:
+    switch = Switch(pull_in_s=0.025, release_s=0.012, dropout_s=0.25)
+    switch.input_changes(True, 0.0)
+    assert not until(switch, 3.0)
+    switch.input_changes(False, 3.0)
+    assert not any(until(switch, 3.0 + k / 1000) for k in range(400))
 
 
 @given(st.lists(st.floats(min_value=0.001, max_value=0.6), min_size=1, max_size=40))
 def test_a_pulse_fed_contact_is_closed_only_while_edges_come(gaps_s: list[float]) -> None:
     switch = Switch(pull_in_s=0.025, release_s=0.012, dropout_s=0.25)
-    at_s, level = 0.0, False
+    at_s = 0.0
     for gap_s in gaps_s:
-        level = not level
-        switch.input_changes(level, at_s)
+        switch.input_changes(True, at_s)
+        switch.input_changes(False, at_s)
         before_next = until(switch, at_s + gap_s)
         if gap_s > 0.25 + 0.012 + 1e-9:
             assert not before_next

@@ -175,8 +175,8 @@ def test_level_drive_has_no_drop_out(hut_settings: SupervisorSettings) -> None:
     contactor = hut_settings.contactor.model_copy(update={"drive": "level"})
     level = hut_settings.model_copy(update={"contactor": contactor})
     assert budget(level, "the loop hangs").response_s == pytest.approx(0.4 + 0.03)
-    # Permission lasts no longer than the driver holds; its end is one more edge for the driver.
-    assert budget(hut_settings, "the loop hangs").response_s == pytest.approx(0.25 + 0.25 + 0.03)
+    # No more rising edges: the driver lets go by itself.
+    assert budget(hut_settings, "the loop hangs").response_s == pytest.approx(0.25 + 0.03)
 
 
 KEYS = st.sampled_from(

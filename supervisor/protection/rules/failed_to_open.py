@@ -6,6 +6,8 @@ from supervisor.protection.wording import amount
 from supervisor.readings import Channel, Readings
 from supervisor.settings.model import SupervisorSettings
 
+# One wrong look at the auxiliary contact, at a spike from the coil, is no verdict.
+AUXILIARY_LOOKS = 3
 # So many windows after the time allowed, the current's mean is missing, no longer awaited.
 PATIENCE_WINDOWS = 3
 
@@ -30,9 +32,11 @@ class FailedToOpenRule:
         self._limit_a = rule.current_amperes
         self._within_s = rule.within_seconds
         self._window_s = settings.loop.window_s
+        self._says_closed = 0  # looks in a row at which the auxiliary contact said so
 
     def judge(self, readings: Readings, now_s: float) -> Verdict:
         contactor = readings.contactor
+        self._says_closed = self._says_closed + 1 if contactor.auxiliary_closed else 0
         if contactor.told_to_close:
             return self._verdict(State.CLEAR, None, None, "the contactor is told to be closed")
         since_s = contactor.told_at_s
@@ -40,7 +44,7 @@ class FailedToOpenRule:
         if for_s < self._within_s:
             reason = f"told to open {for_s:.2f} s ago, {self._within_s:.2f} s are allowed"
             return self._verdict(State.TIMING, None, since_s, reason)
-        if contactor.auxiliary_closed:
+        if self._says_closed >= AUXILIARY_LOOKS:
             reason = f"the auxiliary contact says closed {for_s:.2f} s after the coil was dropped"
             return self._verdict(State.TRIP, None, since_s, reason)
         current_a = self._current_after(readings, since_s + self._within_s)

@@ -121,8 +121,9 @@ def _holds(settings: SupervisorSettings) -> Iterator[tuple[str, str, float]]:
     yield "loop.lease_milliseconds", "lease", settings.loop.lease_s
     contactor = settings.contactor
     if contactor.drive == "pulse" and contactor.dropout_milliseconds is not None:
-        dropout_s = contactor.dropout_milliseconds / 1000
-        yield "contactor.dropout_milliseconds", "driver's dropout", dropout_s
+        # Every second edge falls and feeds nothing: the last rising one may be a cycle older.
+        holds_s = contactor.dropout_milliseconds / 1000 - settings.loop.cycle_s
+        yield "contactor.dropout_milliseconds", "driver's dropout, less a cycle,", holds_s
 
 
 def _hold_times(settings: SupervisorSettings) -> Iterator[Contradiction]:

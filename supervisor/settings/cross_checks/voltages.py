@@ -7,6 +7,7 @@ from supervisor.settings.cross_checks.wiring import cell_blocks
 from supervisor.settings.hardware import CellChannel
 from supervisor.settings.model import SupervisorSettings
 
+LEAST_PLAUSIBLE_V = 0.5
 HEAD_ROOM = 0.97  # of the range: beyond, offset and gain errors may clip the code
 
 _LATE = "The limit would act only after the cells are harmed."
@@ -84,6 +85,14 @@ def _plausible(
             f"The upper end, {high:g} V, is not above the highest limit, {top:g} V.",
             "Readings above the limit would count as a wiring fault, not as overvoltage.",
             f"Write an upper end well above {top:g}, such as 4.05.",
+        )
+    if low < LEAST_PLAUSIBLE_V:
+        yield Contradiction(
+            path,
+            f"The lower end, {low:g} V, is below {LEAST_PLAUSIBLE_V:g} V.",
+            "A sense lead that came off reads near 0 V through its bleed resistor. It would be "
+            "believed as an empty cell, and no limit would see the real one rise.",
+            f"Write at least {LEAST_PLAUSIBLE_V:g}, such as 1.0.",
         )
     if low >= bottom:
         yield Contradiction(
