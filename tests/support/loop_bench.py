@@ -51,9 +51,8 @@ class LoopBench:
             before = self.loop.guard.circuit
             self.loop.cycle()
             self.note(before, self.loop.guard.circuit)
-            level_driven = self.settings.contactor.drive == "level"
-            if self.loop.guard.circuit is Circuit.CLOSED and level_driven:
-                assert self.coil
+            if self.settings.contactor.drive == "level":
+                assert self.coil is (self.loop.guard.circuit is Circuit.CLOSED)
 
     def note(self, before: Circuit, after: Circuit) -> None:
         if before is not after:
