@@ -40,13 +40,15 @@ class Quality(Enum):
 class Sample:
     """One conversion as it left the converter.
 
-    ``code`` is the signed 16-bit result, or None when ``quality`` says why there is none.
+    ``code`` is the signed 16-bit result, or None when ``quality`` says why there is none. With
+    ``probe`` it was converted in the next wider range, and scaled back to the channel's own.
     """
 
     channel: Channel
     code: int | None
     quality: Quality
     taken_at_s: float
+    probe: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,8 @@ from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
 from supervisor.snapshot import Circuit
 
+ONE_CYCLE_S = 0.1  # the witness looks once a cycle, 100 ms at the slowest
+
 
 @dataclass(frozen=True, slots=True)
 class Result:
@@ -115,6 +117,8 @@ def _reason(rig: Rig, witness: Witness) -> str:
 def _too_slow(response_s: float | None, within_s: float) -> list[str]:
     if response_s is None:
         return ["the current never stopped"]
+    if response_s < -ONE_CYCLE_S:
+        return [f"opened {-response_s:.3f} s before its cause"]
     if response_s > within_s:
         return [f"took {response_s:.3f} s, expected {within_s} s at most"]
     return []

@@ -56,7 +56,7 @@ class Witness:
         began_s = self._passed_at_s.get(rule or "", self._fault_at_s)
         if began_s is None or self._stopped_at_s is None:
             return None
-        return max(0.0, self._stopped_at_s - began_s)
+        return self._stopped_at_s - began_s
 
     def _note_trip(self) -> None:
         if self.trip_at_s is None:

@@ -56,6 +56,8 @@ def errors_in_words() -> Iterator[None]:
         yield
     except SettingsFaults as faults:
         raise fail(str(faults), EXIT_SETTINGS) from None
+    except OSError as error:
+        raise fail(f"holdwatch: {error}\n  what to do: look at that file or folder") from None
     except HardwareMissing as missing:
         problem = f"holdwatch: {missing.problem}\n  what to do: {missing.remedy}"
         raise fail(problem, EXIT_HARDWARE) from None

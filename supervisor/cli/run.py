@@ -1,6 +1,5 @@
 """``holdwatch run``: the daemon."""
 
-import logging
 import signal
 from collections.abc import Callable
 from pathlib import Path
@@ -9,11 +8,12 @@ from typing import TYPE_CHECKING
 import click
 
 from supervisor.cli.common import errors_in_words, fail, run_dir_option, say, state_dir_option
+from supervisor.cli.log import BackgroundLog
 from supervisor.control.assemble import assemble
 from supervisor.control.instance import claim
 from supervisor.control.loop import Loop
 from supervisor.control.publisher import StatusFile
-from supervisor.control.requests import RequestSocket
+from supervisor.control.requests import SOCKET_NAME, RequestSocket
 from supervisor.devices.clock import MonotonicClock
 from supervisor.devices.i2c import KernelI2C
 from supervisor.devices.pins import open_pin_factory
@@ -23,7 +23,19 @@ from supervisor.sizing.fitness import load_fit
 if TYPE_CHECKING:
     from supervisor.devices.protocols import I2CBus
 
-ENDING_SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
+# Whatever can be caught and would end or stop the process with the coil on.
+ENDING_SIGNALS = (
+    signal.SIGTERM,
+    signal.SIGINT,
+    signal.SIGHUP,
+    signal.SIGQUIT,
+    signal.SIGABRT,
+    signal.SIGALRM,
+    signal.SIGUSR1,
+    signal.SIGUSR2,
+)
+STOPPING_SIGNALS = (signal.SIGTSTP, signal.SIGTTIN, signal.SIGTTOU)
+LONGEST_SOCKET_PATH = 107  # sockaddr_un
 
 
 @click.command()
@@ -36,8 +48,13 @@ ENDING_SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
 )
 @run_dir_option()
 @state_dir_option()
+@click.pass_context
 def command(
-    settings_file: Path | None, scenario_file: Path | None, run_dir: Path, state_dir: Path
+    context: click.Context,
+    settings_file: Path | None,
+    scenario_file: Path | None,
+    run_dir: Path,
+    state_dir: Path,
 ) -> None:
     """Supervise the circuit of a settings FILE (usually /etc/holdwatch/NAME.yaml).
 
@@ -45,17 +62,28 @@ def command(
     """
     if (settings_file is None) == (scenario_file is None):
         raise click.UsageError("give either a settings FILE or --simulate SCENARIO")
-    logging.basicConfig(format="%(levelname)s %(name)s: %(message)s", level=logging.INFO)
-    _make_writable(run_dir)
-    _make_writable(state_dir)
-    with errors_in_words():
-        claim(run_dir)
-        if state_dir.resolve() != run_dir.resolve():
+    if scenario_file is not None and _is_default(context, "run_dir", "state_dir"):
+        raise click.UsageError(
+            "--simulate needs a --run-dir and a --state-dir of its own: "
+            "those of a real circuit are not for playing"
+        )
+    _check_folders(run_dir, state_dir)
+    log = BackgroundLog()
+    try:
+        with errors_in_words():
+            claim(run_dir)
             claim(state_dir)
-        if scenario_file is not None:
-            _run_simulated(scenario_file, run_dir, state_dir)
-        elif settings_file is not None:
-            _run_real(load_fit(settings_file), run_dir, state_dir)
+            if scenario_file is not None:
+                _run_simulated(scenario_file, run_dir, state_dir)
+            elif settings_file is not None:
+                _run_real(load_fit(settings_file), run_dir, state_dir)
+    finally:
+        log.close()
+
+
+def _is_default(context: click.Context, *names: str) -> bool:
+    default = click.core.ParameterSource.DEFAULT
+    return any(context.get_parameter_source(name) is default for name in names)
 
 
 def _run_real(settings: SupervisorSettings, run_dir: Path, state_dir: Path) -> None:
@@ -97,20 +125,39 @@ def _run_simulated(scenario_file: Path, run_dir: Path, state_dir: Path) -> None:
 
 
 def _supervise(loop: Loop, status: StatusFile, name: str) -> None:
-    handlers = {number: signal.signal(number, _leaves(loop)) for number in ENDING_SIGNALS}
+    for number in ENDING_SIGNALS:
+        signal.signal(number, _leaves(loop))
+    for number in STOPPING_SIGNALS:
+        signal.signal(number, signal.SIG_IGN)
     say(f"supervising {name}; the circuit is {loop.guard.circuit.value}")
     try:
         loop.run()
     finally:
         loop.close()
         status.remove()
-        for number, handler in handlers.items():
-            signal.signal(number, handler)
     say("the coil is off; ended")
 
 
 def _leaves(loop: Loop) -> Callable[..., None]:
     return lambda *_: loop.leave()
+
+
+def _check_folders(run_dir: Path, state_dir: Path) -> None:
+    """Writable, not one and the same, and short enough for a socket."""
+    _make_writable(run_dir)
+    _make_writable(state_dir)
+    if run_dir.resolve() == state_dir.resolve():
+        raise fail(
+            f"holdwatch: {run_dir} cannot be both run and state folder\n"
+            "  why: the run folder is forgotten at a restart, and the lockout must not be\n"
+            "  what to do: give two different folders"
+        )
+    if len(bytes(run_dir / SOCKET_NAME)) > LONGEST_SOCKET_PATH:
+        raise fail(
+            f"holdwatch: the path {run_dir} is too long\n"
+            f"  why: the path of a Unix socket has {LONGEST_SOCKET_PATH} bytes at most\n"
+            "  what to do: choose a shorter one with --run-dir"
+        )
 
 
 def _make_writable(folder: Path) -> None:

@@ -195,7 +195,9 @@ class Guard:
     def open(self, who: str) -> str:
         """Open; always allowed. Returns what was done."""
         self._abandon_closing("opened meanwhile")
-        if self.circuit is Circuit.CLOSED:
+        if self.circuit is Circuit.CLOSED and self._contactor.lease_ran_out:
+            self._trip(self._lease_verdict())
+        elif self.circuit is Circuit.CLOSED:
             self._open(f"asked by {who}")
             return "the coil is dropped"
         self.circuit = after(self.circuit, Cause.OPEN)

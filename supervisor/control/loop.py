@@ -1,5 +1,6 @@
 """The polling loop: acquire, judge, act, publish."""
 
+import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -22,6 +23,7 @@ from supervisor.readings import Pace, Readings
 from supervisor.settings.model import SupervisorSettings
 from supervisor.snapshot import Circuit, Snapshot
 
+log = logging.getLogger(__name__)
 PUBLISH_EVERY_S = 0.25
 
 
@@ -71,6 +73,7 @@ class Loop:
                 self.cycle()
         except BaseException as error:
             self._parts.contactor.drop_mains()
+            log.critical("the loop ended by an error", exc_info=True)
             self.keeper.crashed(error)
             raise
         finally:

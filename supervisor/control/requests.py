@@ -22,6 +22,7 @@ MAX_CLIENTS = 8
 MAX_LINE_BYTES = 4096
 MAX_UNSENT_BYTES = 256 * 1024
 PATIENCE_S = 2.0
+MAX_REQUESTS_PER_CYCLE = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +77,7 @@ class _Client:
     def __init__(self, connection: socket.socket, gives_up_at_s: float) -> None:
         self.connection = connection
         self.gives_up_at_s = gives_up_at_s
+        self.unanswered = 0
         self.received = b""
         self.to_send = b""
         credentials = connection.getsockopt(
@@ -95,6 +97,7 @@ class _Client:
         return len(self.received) > MAX_LINE_BYTES or len(self.to_send) > MAX_UNSENT_BYTES
 
     def answer(self, reply: Reply) -> None:
+        self.unanswered -= 1
         self.to_send += json.dumps(asdict(reply)).encode() + b"\n"
 
 
@@ -119,15 +122,21 @@ class RequestSocket:
         self._clients: dict[int, _Client] = {}
 
     def take(self) -> list[Request]:
-        """At most one request of each client."""
+        """A few requests at most, of each client one, those who waited longest first."""
         self._send_answers()
         for key, _ in self._selector.select(0):
             if key.fileobj is self._listener:
                 self._accept()
             else:
                 self._receive(self._clients[key.fd])
-        lines = [(client, client.next_line()) for client in list(self._clients.values())]
-        return [r for client, line in lines if line and (r := _understand(client, line))]
+        requests: list[Request] = []
+        for number, client in list(self._clients.items()):
+            if len(requests) < MAX_REQUESTS_PER_CYCLE and (line := client.next_line()):
+                self._clients[number] = self._clients.pop(number)  # to the end of the queue
+                client.unanswered += 1
+                request = _understand(client, line)
+                requests += [request] if request else []
+        return requests
 
     def close(self) -> None:
         self._send_answers()
@@ -143,8 +152,7 @@ class RequestSocket:
         except OSError:
             return  # gone again
         if len(self._clients) >= MAX_CLIENTS:
-            connection.close()
-            return
+            self._drop(self._longest_idle())
         connection.setblocking(False)
         client = _Client(connection, self._clock.now_s() + PATIENCE_S)
         self._clients[connection.fileno()] = client
@@ -174,8 +182,12 @@ class RequestSocket:
                     continue
                 client.to_send = client.to_send[sent:]
                 client.gives_up_at_s = now_s + PATIENCE_S if sent else client.gives_up_at_s
-            if now_s > client.gives_up_at_s:
+            if now_s > client.gives_up_at_s and not client.unanswered:
                 self._drop(client)
+
+    def _longest_idle(self) -> _Client:
+        """Who makes room for a newcomer: somebody may want to open."""
+        return min(self._clients.values(), key=lambda c: (c.unanswered > 0, c.gives_up_at_s))
 
     def _drop(self, client: _Client) -> None:
         del self._clients[client.connection.fileno()]

@@ -1,4 +1,8 @@
-"""Samples of the fitted channels: bounded retries, then reopen the bus, then "cannot tell"."""
+"""Samples of the fitted channels: bounded retries, then reopen the bus, then "cannot tell".
+
+Once a window every channel is converted in the next wider range instead of its own. A live
+converter then gives another code; one whose result register is stuck gives the same one.
+"""
 
 import logging
 from collections.abc import Callable
@@ -8,7 +12,7 @@ from supervisor.devices.converter import ConfigChanged, Converter, NotReady
 from supervisor.devices.errors import HardwareMissing
 from supervisor.devices.protocols import Clock, I2CBus
 from supervisor.readings import Channel, Quality, Sample
-from supervisor.settings.hardware import CellChannel, ShuntChannel
+from supervisor.settings.hardware import WIDER_RANGES, CellChannel, ShuntChannel
 from supervisor.settings.model import SupervisorSettings
 
 log = logging.getLogger(__name__)
@@ -17,6 +21,8 @@ TRIES = 2  # a second try costs less than a cycle; more would make the cycle lat
 FAILURES_BEFORE_REOPENING = 3  # samples in a row without an answer
 REOPEN_EVERY_S = 0.1
 TELL_EVERY_S = 10.0
+TELLING_CODE = 64  # below, noise may well give the same code in both ranges
+LARGEST, SMALLEST = 0x7FFF, -0x8000
 
 
 @dataclass(slots=True)
@@ -42,6 +48,8 @@ class ConverterSampler:
         self._converters: dict[str, Converter] = {}
         self._failures_in_a_row = 0
         self._reopen_at_s = clock.now_s()
+        self._until_probe = dict.fromkeys(Channel, 0)
+        self._own_code: dict[Channel, int] = {}
         self._deadline_s = settings.bus.deadline_milliseconds / 1000
         self._tell_again_at_s: dict[Channel, float] = {}
         self.counters = BusCounters()
@@ -72,7 +80,7 @@ class ConverterSampler:
             else:
                 self._failures_in_a_row = 0
                 self.counters.conversions += 1
-                return Sample(channel, code, Quality.GOOD, taken_at_s)
+                return self._sampled(channel, code, taken_at_s)
             if self._bus is None or self._clock.now_s() - began_s > self._deadline_s:
                 break
         if quality is Quality.NO_ANSWER:
@@ -84,7 +92,30 @@ class ConverterSampler:
 
     def _convert(self, channel: Channel) -> tuple[int, float]:
         wiring = self.channels[channel]
-        return self._converter(wiring.converter).convert(wiring.inputs, wiring.range_volts)
+        volts = self._wider_volts(channel) if self._is_probe(channel) else wiring.range_volts
+        return self._converter(wiring.converter).convert(wiring.inputs, volts)
+
+    def _is_probe(self, channel: Channel) -> bool:
+        return self._until_probe[channel] == 0 and channel in self._own_code
+
+    def _wider_volts(self, channel: Channel) -> float:
+        own_volts = self.channels[channel].range_volts
+        return WIDER_RANGES.get(own_volts, own_volts)
+
+    def _sampled(self, channel: Channel, code: int, taken_at_s: float) -> Sample:
+        """The sample of a good conversion; of a probe, whether the converter lives."""
+        if not self._is_probe(channel):
+            self._own_code[channel] = code
+            self._until_probe[channel] = max(0, self._until_probe[channel] - 1)
+            return Sample(channel, code, Quality.GOOD, taken_at_s)
+        self._until_probe[channel] = self._settings.loop.scans_per_window - 1
+        ratio = self._wider_volts(channel) / self.channels[channel].range_volts
+        stuck = code == self._own_code[channel] and TELLING_CODE <= abs(code) < LARGEST
+        if stuck and ratio != 1:
+            self._until_probe[channel] = 0  # until it lives again
+            return Sample(channel, None, Quality.FROZEN, taken_at_s)
+        scaled = min(max(round(code * ratio), SMALLEST), LARGEST)
+        return Sample(channel, scaled, Quality.GOOD, taken_at_s, probe=True)
 
     def _converter(self, name: str) -> Converter:
         if name not in self._converters:

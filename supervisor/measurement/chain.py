@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from supervisor.measurement.calibration import calibration, is_clipped
 from supervisor.measurement.frozen import FrozenWatch
-from supervisor.measurement.mains_window import MainsWindow, WindowGrid
+from supervisor.measurement.mains_window import OUTLIER_V, MainsWindow, WindowGrid
 from supervisor.readings import Channel, Quality, Reading, Sample
 from supervisor.settings.fitted import fitted_channels
 from supervisor.settings.hardware import CellChannel, ShuntChannel
@@ -64,7 +64,8 @@ class _Line:
         self._calibration = calibration(wiring)
         self._expanded = self._calibration.budget.expanded
         self._frozen = FrozenWatch(wiring.frozen_seconds, LONGEST_STEP_CYCLES * loop.cycle_s)
-        self._window = MainsWindow(loop.scans_per_window)
+        outlier = None if channel is Channel.SHUNT else OUTLIER_V * max(1.0, wiring.gain)
+        self._window = MainsWindow(loop.scans_per_window, outlier)
 
     def read(self, sample: Sample) -> Reading:
         quality, value = self._judge(sample)
@@ -93,6 +94,8 @@ class _Line:
             quality = Quality.CLIPPED
         elif not self._calibration.is_plausible(value):
             quality = Quality.OUT_OF_RANGE
+        elif sample.probe:
+            return Quality.GOOD, value  # another range, another code: says nothing here
         elif self._frozen.is_frozen(code, sample.taken_at_s):
             return Quality.FROZEN, None
         else:

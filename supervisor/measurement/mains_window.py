@@ -6,9 +6,11 @@ the straight lines between the readings, over exactly that time.
 """
 
 from dataclasses import dataclass
+from statistics import median
 
 Point = tuple[float, float]  # time in s, value
 
+OUTLIER_V = 0.05  # from the window's median: no cell moves so within a window, a bad bit does
 FEWEST_SHARE = 0.6  # of the expected conversions
 LONGEST_GAP_SHARE = 0.5  # of the window
 
@@ -43,9 +45,11 @@ class WindowMean:
 class MainsWindow:
     """Collects one channel's good readings and gives their mean over a window."""
 
-    __slots__ = ("_fewest", "_points")
+    __slots__ = ("_fewest", "_outlier", "_points")
 
-    def __init__(self, conversions_per_window: int) -> None:
+    def __init__(self, conversions_per_window: int, outlier: float | None = None) -> None:
+        """Readings more than ``outlier`` from the window's median are left out of its mean."""
+        self._outlier = outlier
         self._fewest = FEWEST_SHARE * conversions_per_window
         self._points: list[Point] = []
 
@@ -64,7 +68,7 @@ class MainsWindow:
         Needs the neighbours outside to draw the lines across the ends; without one, the reading
         nearest to that end is taken to hold until there. Forgets what later windows do not need.
         """
-        points = self._points
+        points = self._believable(start_s, end_s)
         inside = [value for t, value in points if start_s <= t < end_s]
         length_s = end_s - start_s
         mean = None
@@ -75,6 +79,14 @@ class MainsWindow:
                 mean = WindowMean(area / length_s, min(inside), max(inside))
         self._forget_before(end_s)
         return mean
+
+    def _believable(self, start_s: float, end_s: float) -> list[Point]:
+        points = self._points
+        inside = [value for t, value in points if start_s <= t < end_s]
+        if self._outlier is None or not inside:
+            return points
+        middle = median(inside)
+        return [point for point in points if abs(point[1] - middle) <= self._outlier]
 
     def _forget_before(self, end_s: float) -> None:
         """All but the last reading before this time: it is the next window's neighbour."""

@@ -15,6 +15,8 @@ from supervisor.settings.base import (
 )
 
 Inputs = Literal["0-1", "0-3", "1-3", "2-3", "0", "1", "2", "3"]
+# Ranges that have a wider one: there a stuck converter is found once a window.
+WIDER_RANGES = {4.096: 6.144, 2.048: 4.096, 1.024: 2.048, 0.512: 1.024, 0.256: 0.512}
 RangeVolts = Annotated[float, OneOf((6.144, 4.096, 2.048, 1.024, 0.512, 0.256))]
 
 

@@ -145,7 +145,7 @@ class LoopOverrun(Settings):
         description="Trips when one cycle begins so late: nobody watched in the meantime.",
     )
     trip_misses: Annotated[int, Field(ge=1, le=10000)] = Field(
-        default=50,
+        default=15,
         description="Trips when so many cycles missed their deadline within in_seconds.",
     )
     in_seconds: Seconds = Field(

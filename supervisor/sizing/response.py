@@ -17,7 +17,7 @@ from supervisor.measurement.uncertainty import (
 )
 from supervisor.protection.rules.rate_of_rise import SIGNIFICANT_SIGMAS
 from supervisor.settings.fitted import fitted_channels
-from supervisor.settings.hardware import CellChannel
+from supervisor.settings.hardware import WIDER_RANGES, CellChannel
 from supervisor.settings.model import SupervisorSettings
 from supervisor.settings.rules import Overcurrent, Overvoltage, ReverseCurrent, Undervoltage
 from supervisor.sizing.steps import Part, Stage, Steps
@@ -204,17 +204,18 @@ class _Budgets:
 
     def _sensing(self) -> RuleBudget:
         after_s = self._rules.sensing.trip_after_seconds
-        frozen_s = max(cell.frozen_seconds for cell in self._cells)
-        other = "Only the other cell's" if len(self._cells) > 1 else "No other"
-        gain_v = frozen_s * self._settings.bank.fastest_rise_volts_per_second
+        blind_s = max([after_s, *map(self._frozen_s, self._cells)])
         return self._budget(
             "sensing",
             limit=("trip_after_seconds", after_s, "s"),
-            response=self._steps.blind("no believable reading", after_s),
+            response=self._steps.blind("no believable reading, or a frozen one", blind_s),
             starts_at_v=self._watched_v,
-            note=f"A frozen code is noticed only after {frozen_s:g} s, {gain_v:.2f} V at the "
-            f"fastest rise. {other} channel sees that.",
         )
+
+    def _frozen_s(self, cell: CellChannel) -> float:
+        """Until a stuck converter is noticed: by the probe once a window, else by its noise."""
+        has_wider_range = cell.range_volts in WIDER_RANGES
+        return self._steps.window_s if has_wider_range else cell.frozen_seconds
 
     def _stale(self) -> RuleBudget:
         after_s = self._rules.stale.trip_after_seconds
@@ -240,7 +241,7 @@ class _Budgets:
         return self._budget(
             "hang",
             title="the loop hangs",
-            limit=("loop.lease_milliseconds", lease.seconds, "s"),
+            limit=("loop.lease_milliseconds", round(lease.seconds, 3), "s"),
             response=self._steps.release() if pulse else (lease, *self._steps.release()),
             starts_at_v=self._watched_v,
             note="No rule runs any more: no edges come, or the lease runs out.",

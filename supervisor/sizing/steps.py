@@ -94,10 +94,14 @@ class Steps:
         return (self.lateness(), *self.release())
 
     def lateness(self) -> Part:
-        """The longest that one cycle may be late without a trip."""
+        """How late the loop may be in all, in one cycle or in many, without a trip.
+
+        Cycles keep their grid: what is late and no missed deadline does not add up.
+        """
         overrun = self._settings.protection.loop_overrun
-        tolerated_s = min(overrun.trip_late_seconds, self._settings.lease_s)
-        return Part(Stage.LATE, "lateness of the loop", tolerated_s)
+        once_s = min(overrun.trip_late_seconds, self._settings.lease_s)
+        in_all_s = (overrun.trip_misses + 1) * self.cycle_s
+        return Part(Stage.LATE, "lateness of the loop", max(once_s, in_all_s))
 
     def release(self) -> tuple[Part, ...]:
         """From "open" to no current."""

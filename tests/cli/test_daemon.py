@@ -22,7 +22,7 @@ overrides:
   protection.rate_of_rise.look_ahead_seconds: 30
   protection.sensing.trip_after_seconds: 1.8
   protection.stale.trip_after_seconds: 1.8
-  protection.loop_overrun: {{trip_late_seconds: 1.8, trip_misses: 10000, in_seconds: 200}}
+  protection.loop_overrun: {{trip_late_seconds: 1.8, trip_misses: 130, in_seconds: 3}}
 seconds: 600
 plant: {{cells: {{state_of_charge: 0.6}}}}
 expect: {{outcome: closed}}
@@ -121,7 +121,10 @@ def test_close_status_open(start: Callable[[], Daemon]) -> None:
     assert daemon.ask("reset", "--reason", "for the test").returncode == 1
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP])
+@pytest.mark.parametrize(
+    "number",
+    [signal.SIGTERM, signal.SIGINT, signal.SIGHUP, signal.SIGQUIT, signal.SIGUSR1, signal.SIGABRT],
+)
 def test_a_signal_opens_first_and_leaves_in_order(start: Callable[[], Daemon], number: int) -> None:
     daemon = start()
     close(daemon)
@@ -131,6 +134,35 @@ def test_a_signal_opens_first_and_leaves_in_order(start: Callable[[], Daemon], n
     assert daemon.latch == "clear"
     assert not (daemon.folder / "run" / "status.json").exists()
     assert not (daemon.folder / "run" / "requests.sock").exists()
+
+
+def test_the_keys_that_stop_a_program_do_not_stop_this_one(start: Callable[[], Daemon]) -> None:
+    daemon = start()
+    close(daemon)
+    daemon.process.send_signal(signal.SIGTSTP)
+    assert daemon.ask("status").returncode == 0
+    assert daemon.end(signal.SIGTERM) == 0
+
+
+@pytest.mark.parametrize(
+    ("folders", "words"),
+    [
+        ([], "of its own"),
+        (["--run-dir", "{}/same", "--state-dir", "{}/same"], "both run and state folder"),
+        (["--run-dir", "{}/" + "x" * 110, "--state-dir", "{}/s"], "too long"),
+        (["--run-dir", "/proc/nowhere", "--state-dir", "{}/s"], "cannot write"),
+    ],
+)
+def test_folders_that_will_not_do_are_told(tmp_path: Path, folders: list[str], words: str) -> None:
+    scenario = tmp_path / "scenario.yaml"
+    scenario.write_text(SCENARIO, "utf-8")
+    result = subprocess.run(
+        [*HOLDWATCH, "run", "--simulate", str(scenario), *(f.format(tmp_path) for f in folders)],
+        capture_output=True, text=True, timeout=PATIENCE_S, check=False,
+    )  # fmt: skip
+    assert result.returncode in (1, 2)
+    assert words in result.stderr
+    assert "Traceback" not in result.stderr
 
 
 def test_killed_while_closed_counts_as_locked_out_until_a_reset(

@@ -131,3 +131,41 @@ def test_whatever_the_bus_does_a_sample_comes_back_in_bounded_time(
         sample = bench.sampler.sample(Channel.FRONT_CELL)
         assert (sample.code is None) is (sample.quality is not Quality.GOOD)
         assert bench.clock.now_s() - before_s < 0.02
+
+
+def test_a_stuck_result_is_found_within_a_window(hut_settings: SupervisorSettings) -> None:
+    """By the probe in the next wider range, whatever the noise: at every phase, at any level."""
+    scans = hut_settings.loop.scans_per_window
+    for phase in range(scans):
+        bench = Bench(hut_settings)
+        for _ in range(scans + phase):
+            assert bench.sampler.sample(Channel.FRONT_CELL).quality is Quality.GOOD
+        for chip in bench.wire.chips.values():
+            assert isinstance(chip, ADS1115)
+            chip.trouble.frozen = True
+        qualities = [bench.sampler.sample(Channel.FRONT_CELL).quality for _ in range(scans)]
+        assert Quality.FROZEN in qualities
+        later = [bench.sampler.sample(Channel.FRONT_CELL).quality for _ in range(3)]
+        assert later == [Quality.FROZEN] * 3, "not good again before it lives again"
+
+
+def test_probes_read_the_same_voltage_as_the_channels_own_range(bench: Bench) -> None:
+    scans = bench.sampler._settings.loop.scans_per_window
+    samples = [bench.sampler.sample(Channel.FRONT_CELL) for _ in range(20 * scans)]
+    probes = [sample for sample in samples if sample.probe]
+    assert len(probes) in (19, 20)
+    codes = [sample.code for sample in samples if sample.code is not None]
+    assert max(codes) - min(codes) < 8
+
+
+def test_no_probe_is_mistaken_at_no_current_or_at_the_end_of_the_range(
+    hut_settings: SupervisorSettings,
+) -> None:
+    for volts in (0.0, 0.0004, -0.0004, 0.3, -0.3):
+        bench = Bench(hut_settings)
+        bench._volts = lambda pin, *_, volts=volts: volts if pin == 0 else 0.0  # type: ignore[method-assign]
+        bench.wire.chips.clear()
+        for converter in hut_settings.converters.values():
+            bench.wire.chips[converter.address] = ADS1115(bench._volts, Random(1))
+        for _ in range(50):
+            assert bench.sampler.sample(Channel.SHUNT).quality is Quality.GOOD

@@ -75,10 +75,10 @@ def test_the_value_named_is_accepted_and_one_step_more_is_not(
 
 def test_the_sum_is_told(hut_settings: SupervisorSettings, document: Document) -> None:
     (fault,) = unfit(hut_settings, document, protection__overvoltage__trip_volts=3.64)
-    assert "3.6844 V" in fault.problem
+    assert "3.6850 V" in fault.problem
     assert "3.6483 V" in fault.why
-    assert "0.0361 V" in fault.why
-    assert "1.804 s" in fault.why
+    assert "0.0367 V" in fault.why
+    assert "1.833 s" in fault.why
 
 
 def test_one_mistake_is_told_once(hut_settings: SupervisorSettings, document: Document) -> None:
