@@ -54,7 +54,7 @@ def test_a_limit_too_high_is_refused_and_says_what_to_write(too_high: Path) -> N
     line = next(n for n, text in enumerate(too_high.read_text().splitlines(), 1) if "3.80" in text)
     told = " ".join(result.stderr.split())
     assert f"{too_high}:{line}: protection.overvoltage.trip_volts" in told
-    assert "A cell can reach 3.8452 V" in told
+    assert "A cell can reach 3.8453 V" in told
     assert "Write protection.overvoltage.trip_volts: 3.605 at most" in told
     assert "TOO HIGH" in result.stdout
     assert "Traceback" not in result.output
