@@ -13,14 +13,14 @@ class PageProcess:
     def __init__(self, run_dir: Path, port: int) -> None:
         self._command = [
             sys.executable, "-m", "supervisor", "web",
-            "--run-dir", str(run_dir), "--port", str(port),
+            "--run-dir", str(run_dir), "--port", str(port), "--until-eof",
         ]  # fmt: skip
         self.notice = ""
 
     def __enter__(self) -> "PageProcess":
         self._process = subprocess.Popen(
             self._command,
-            stdin=subprocess.DEVNULL,
+            stdin=subprocess.PIPE,  # never written to: it ends with this process, however that ends
             stderr=subprocess.PIPE,
             text=True,
             start_new_session=True,  # Ctrl-C is for the simulation, which then ends this
@@ -30,7 +30,8 @@ class PageProcess:
         return self
 
     def __exit__(self, *_: object) -> None:
-        self._process.terminate()
+        assert self._process.stdin
+        self._process.stdin.close()
         try:
             self._process.wait(PATIENCE_S)
         except subprocess.TimeoutExpired:

@@ -11,7 +11,7 @@ from supervisor.snapshot import ChannelView, Snapshot
 NAMES = {"front_cell": "front cell", "far_cell": "far cell", "shunt": "current"}
 STATE_STYLE = {"closed": "bold green", "locked out": "bold white on red"}
 SAID_SHOWN = 4
-BAR = 32
+BAR = 20
 BAR_FROM_V = 3.2
 
 
@@ -90,6 +90,8 @@ def _state(snapshot: Snapshot) -> Text:
 
 def _readings(snapshot: Snapshot, story: Story) -> Table:
     table = Table.grid(padding=(0, 2))
+    for least in (10, 8, 0):  # a narrow terminal crops the bar, not what it shows
+        table.add_column(no_wrap=True, overflow="crop", min_width=least)
     for channel in snapshot.channels:
         table.add_row(NAMES[channel.channel], Text(_value(channel), "bold"), _bar(channel, story))
     return table

@@ -44,7 +44,8 @@ def command(port: int, seconds: float, speed: float | None) -> None:
     from supervisor.bench.scenario import load_scenario
     from supervisor.bench.story import Story
 
-    signal.signal(signal.SIGTERM, _interrupt)
+    for number in (signal.SIGTERM, signal.SIGHUP):
+        signal.signal(number, _interrupt)
     with (
         errors_in_words(),
         quiet_log(),

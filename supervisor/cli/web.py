@@ -1,8 +1,10 @@
 """``holdwatch web``: serves the status page, ``/api/status`` and ``/metrics``."""
 
+import os
 import signal
 import socket
 import sys
+import threading
 from pathlib import Path
 
 import click
@@ -18,13 +20,23 @@ from supervisor.settings.model import Web
 )
 @click.option("--listen", metavar="ADDRESS", help="Address to listen on; 0.0.0.0 for all.")
 @click.option("--port", type=click.IntRange(0, 65535), help="Port; 0 for any free one.")
-def command(run_dir: Path, config: Path | None, listen: str | None, port: int | None) -> None:
+@click.option("--until-eof", is_flag=True, help="End when standard input does: with its starter.")
+def command(
+    run_dir: Path, config: Path | None, listen: str | None, port: int | None, until_eof: bool
+) -> None:
     """Serve the page, /api/status and /metrics. Shows, never acts."""
+    if until_eof:
+        threading.Thread(target=_end_with_input, daemon=True).start()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: sys.exit(0))
     web = _web_settings(config) if config else Web()
     listening = _listen(listen or web.listen, web.port if port is None else port)
     _serve(run_dir, listening)
+
+
+def _end_with_input() -> None:
+    sys.stdin.buffer.read()
+    os.kill(os.getpid(), signal.SIGTERM)
 
 
 def _web_settings(config: Path) -> Web:

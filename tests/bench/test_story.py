@@ -82,3 +82,12 @@ def test_a_taken_port_is_told_and_stops_nothing(tmp_path: Path) -> None:
         with PageProcess(tmp_path, port) as page:
             assert str(port) in page.notice
             assert "Traceback" not in page.notice
+
+
+def test_the_page_ends_with_whoever_started_it(tmp_path: Path) -> None:
+    """Even if that was killed: its end of the pipe closes."""
+    page = PageProcess(tmp_path, 0)
+    with page:
+        assert page._process.stdin
+        page._process.stdin.close()
+        assert page._process.wait(30) == 0
