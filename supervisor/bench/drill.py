@@ -31,7 +31,11 @@ class Result:
     failures: tuple[str, ...]
 
     def as_dict(self) -> dict[str, Any]:
-        return asdict(self) | {"failures": list(self.failures)}
+        rounded = {
+            name: round(value, 6) if isinstance(value, float) else value
+            for name, value in asdict(self).items()
+        }
+        return rounded | {"failures": list(self.failures)}
 
 
 def drill(path: Path) -> Result:

@@ -27,6 +27,8 @@ class PageProcess:
         )
         assert self._process.stderr
         self.notice = self._process.stderr.readline().strip()
+        if not self.notice.startswith("Page:"):
+            self.notice += "; choose another port with --port, or 0 for any free one"
         return self
 
     def __exit__(self, *_: object) -> None:

@@ -20,7 +20,7 @@ def view(snapshot: Snapshot, story: Story, page: str) -> RenderableType:
     minutes, seconds = divmod(int(story.rig.elapsed_s), 60)
     head = Text.assemble(
         (f"{snapshot.bank}", "bold"),
-        f"   simulated {minutes:02d}:{seconds:02d}, {story.speed:g} x real time",
+        f"   simulated {minutes:02d}:{seconds:02d}, {story.achieved_speed:.0f} x real time",
     )
     return Group(
         Rule(style="dim"),

@@ -46,6 +46,7 @@ class Story:
             state_dir=folder,
             publisher=self._shown,
         )
+        self._began_s = time.monotonic()
         self.tripped_at_s: float | None = None
         self.without_cutoff: list[tuple[float, float]] = []
 
@@ -67,6 +68,11 @@ class Story:
         self.tripped_at_s = self.rig.elapsed_s
         self.without_cutoff = self.rig.world.unprotected(for_s=7200, every_s=10)
         self._clock.speed = 1.0  # from here on in real time
+
+    @property
+    def achieved_speed(self) -> float:
+        """Simulated seconds per real second so far: a slow computer may not reach ``speed``."""
+        return self.rig.elapsed_s / max(time.monotonic() - self._began_s, 1e-3)
 
     def minutes_to(self, volts: float) -> float | None:
         """Simulated minutes from the cutoff to this cell voltage, had there been none."""

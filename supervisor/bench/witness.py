@@ -96,16 +96,20 @@ class Witness:
         if seen.current_above_amperes and not (
             current_a and current_a > seen.current_above_amperes
         ):
-            self._fail(at_s, f"current was {current_a} A, expected more")
+            self._fail(
+                at_s, f"current was {current_a} A, expected above {seen.current_above_amperes} A"
+            )
         if seen.current_below_amperes and not (
             current_a is not None and abs(current_a) < seen.current_below_amperes
         ):
-            self._fail(at_s, f"current was {current_a} A, expected less")
+            self._fail(
+                at_s, f"current was {current_a} A, expected below {seen.current_below_amperes} A"
+            )
 
     def _shown(self, channel: str) -> float | None:
         snapshot = self._publisher.snapshot
         view = snapshot.channel(channel) if snapshot else None
-        return view.value if view else None
+        return None if view is None or view.value is None else round(view.value, 4)
 
     def _fail(self, at_s: float, what: str) -> None:
         self.failures.append(f"at {at_s:g} s: {what}")

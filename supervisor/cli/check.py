@@ -38,6 +38,8 @@ def command(file: Path | None, as_json: bool, rule: str | None) -> None:
     if examined.faults:
         say(str(SettingsFaults(examined.faults)))
         raise click.exceptions.Exit(EXIT_SETTINGS)
+    if file is not None:
+        say(f"{file}: fit for use")
 
 
 def _known(rule: str) -> None:

@@ -30,6 +30,8 @@ def print_check(settings: SupervisorSettings, found: tuple[RuleBudget, ...]) -> 
     console = _console()
     for line in _summary(settings):
         _print_wrapped(console, *line)
+    for caution in _cautions(settings):
+        _print_wrapped(console, "CAUTION: ", caution)
     console.print()
     if console.width < NARROW:
         for budget in found:
@@ -98,8 +100,30 @@ def _summary(settings: SupervisorSettings) -> Iterator[tuple[str, str]]:
         "loop: ",
         f"{loop.scans_per_window} scans in {loop.window_milliseconds} ms, "
         f"{_seconds(loop.cycle_s)} s each, of which reading takes {_seconds(scan_s(settings))} s; "
-        f"lease {_seconds(settings.lease_s)} s",
+        f"lease {_seconds(settings.lease_s)} s{_capped(settings)}",
     )
+
+
+def _capped(settings: SupervisorSettings) -> str:
+    return "" if settings.lease_s == settings.loop.lease_s else ", capped by the drop-out"
+
+
+def _cautions(settings: SupervisorSettings) -> Iterator[str]:
+    """What is allowed and still wants to be known."""
+    if settings.contactor.drive == "level":
+        yield (
+            "drive is level: a process that is killed or stopped, or a kernel that hangs, may "
+            "leave the coil on; with pulse it lets go."
+        )
+    if settings.contactor.auxiliary is None:
+        yield (
+            "no auxiliary contact: a weld is not seen while less than "
+            f"{settings.protection.failed_to_open.current_amperes:g} A flow."
+        )
+    if settings.channels.far_cell is None:
+        yield "no far_cell: one voltage alone cannot show that a link has opened."
+    if settings.uncommissioned is None:
+        yield "no commissioning record, and uncommissioned is not accepted: it will never close."
 
 
 def _pins(settings: SupervisorSettings) -> Iterator[tuple[str, int]]:

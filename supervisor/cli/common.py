@@ -18,19 +18,36 @@ EXIT_STALE = 75  # EX_TEMPFAIL
 EXIT_SETTINGS = 78  # EX_CONFIG
 
 RUN_DIR = Path("/run/holdwatch")
+SOCKET_NAME, STATUS_NAME = "requests.sock", "status.json"
 STATE_DIR = Path("/var/lib/holdwatch")
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
 
-def run_dir_option() -> Decorator:
+def run_dir_option(*, of_running: bool = False) -> Decorator:
+    """Where a daemon keeps status and socket; ``of_running``: find it if there is just one."""
     return click.option(
         "--run-dir",
         type=click.Path(path_type=Path, file_okay=False),
         default=RUN_DIR,
         show_default=True,
+        callback=(lambda _context, _option, value: find_circuit(value)) if of_running else None,
         help="Folder of status file and request socket (tmpfs).",
     )
+
+
+def find_circuit(run_dir: Path) -> Path:
+    """The folder itself, or the one circuit below it: units keep each in a folder of its own.
+
+    Raises UsageError when there are several to choose from.
+    """
+    if (run_dir / SOCKET_NAME).exists() or (run_dir / STATUS_NAME).exists():
+        return run_dir
+    circuits = sorted(socket.parent for socket in run_dir.glob(f"*/{SOCKET_NAME}"))
+    if len(circuits) > 1:
+        names = ", ".join(map(str, circuits))
+        raise click.UsageError(f"several circuits are supervised; give --run-dir, one of: {names}")
+    return circuits[0] if circuits else run_dir
 
 
 def state_dir_option() -> Decorator:

@@ -74,9 +74,13 @@ def _play(story: "Story", page: str) -> None:
                 live.update(view(snapshot, story, page), refresh=True)
     else:
         say(page)
+        told = 0
         for count, snapshot in enumerate(story.looks(LINGER_S)):
+            for at_s, words in story.rig.said[told:]:
+                console.print(f"{at_s:7.0f} s  {words}", soft_wrap=True)
+            told = len(story.rig.said)
             if count % LINE_EVERY == 0:
-                console.print(line(snapshot, story))
+                console.print(line(snapshot, story), soft_wrap=True)
     summary(story, console)
 
 

@@ -9,7 +9,7 @@ from supervisor.cli.common import run_dir_option
 
 
 @click.command()
-@run_dir_option()
+@run_dir_option(of_running=True)
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
 def command(run_dir: Path, as_json: bool) -> None:
     """Ask the daemon to open the contactor. Always allowed."""

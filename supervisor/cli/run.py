@@ -121,7 +121,11 @@ def _run_simulated(scenario_file: Path, run_dir: Path, state_dir: Path) -> None:
         publisher=status,
         inboxes=[RequestSocket(run_dir, clock)],
     )
-    _supervise(rig.loop, status, f"{settings.bank.name} (simulated: {scenario.name})")
+    _supervise(
+        rig.loop,
+        status,
+        f"{settings.bank.name} (simulated: {scenario.name}; its operator acts too)",
+    )
 
 
 def _supervise(loop: Loop, status: StatusFile, name: str) -> None:

@@ -13,7 +13,7 @@ NAMES = {"front_cell": "front cell", "far_cell": "far cell", "shunt": "current"}
 
 
 @click.command()
-@run_dir_option()
+@run_dir_option(of_running=True)
 @click.option("--json", "as_json", is_flag=True, help="The whole status as JSON.")
 def command(run_dir: Path, as_json: bool) -> None:
     """What the daemon says now. Exit 75 when it says nothing, or nothing fresh."""
@@ -22,11 +22,21 @@ def command(run_dir: Path, as_json: bool) -> None:
         shown = status.snapshot.as_dict() if status.snapshot else {}
         told = {"age_s": status.age_s, "fresh": status.fresh, "problem": status.problem}
         click.echo(json.dumps(shown | told, indent=2))
-    elif status.snapshot:
-        click.echo("\n".join(lines(status.snapshot)))
+    else:
+        click.echo("\n".join(_told(status)))
     if not status.fresh:
-        _warn(status)
+        say(f"holdwatch: {status.problem}")
+        say("  what to do: look at the bank itself, then at the daemon")
         raise click.exceptions.Exit(EXIT_STALE)
+
+
+def _told(status: Status) -> list[str]:
+    """Old data are told as such, first of all."""
+    told = lines(status.snapshot) if status.snapshot else []
+    if status.fresh:
+        return told
+    age = "" if status.age_s is None else f", {status.age_s:.0f} s old"
+    return [f"NO FRESH DATA{age}{'; the last word was:' if told else ''}", *told]
 
 
 def lines(snapshot: Snapshot) -> list[str]:
@@ -57,16 +67,12 @@ def lockout_lines(lockout: LockoutView) -> list[str]:
     opened = (
         f"opened in {lockout.opened_in_s * 1000:.0f} ms"
         if lockout.opened_in_s is not None
-        else "opening not confirmed"
+        else "its opening was not seen"
     )
+    at = f"{lockout.wall[:19].replace('T', ' ')} UTC"
     return [
-        f"  tripped by {lockout.tripped_by} at {lockout.wall}: {lockout.reason}",
+        f"  tripped by {lockout.tripped_by} at {at}: {lockout.reason}",
         f"  {'NOT SEEN TO OPEN' if lockout.failed_to_open else opened}"
         f"{'' if lockout.stored else '; not yet on disk'}",
         f"  before a reset: {lockout.remedy}",
     ]
-
-
-def _warn(status: Status) -> None:
-    say(f"NO FRESH DATA: {status.problem}")
-    say("  do not trust what is shown above; look at the bank itself")

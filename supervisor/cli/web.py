@@ -14,7 +14,7 @@ from supervisor.settings.model import Web
 
 
 @click.command()
-@run_dir_option()
+@run_dir_option(of_running=True)
 @click.option(
     "--config", type=click.Path(path_type=Path), help="Settings file; only its web block is used."
 )

@@ -115,7 +115,7 @@ class Guard:
         elif self._contactor.lease_ran_out:
             self._trip(self._lease_verdict())
         elif self._leaving:
-            self._open("the program was told to end")
+            self._open("as the program was told to end")
         else:
             self._renew(decision)
 
@@ -168,7 +168,7 @@ class Guard:
         self._contactor.open()
         self.circuit = after(self.circuit, Cause.OPEN)
         self._opening = self._new_watch()
-        self._logbook.note("opened", why)
+        self._logbook.note("opened", f"opened, {why}")
 
     def _new_watch(self) -> OpeningWatch:
         return OpeningWatch(self._contactor.state().told_at_s, self._settings)
@@ -219,7 +219,10 @@ class Guard:
         if self.circuit is not Circuit.LOCKED_OUT or lockout is None:
             return f"there is no lockout to reset: the circuit is {self.circuit.value}"
         if len(reason.strip()) < MIN_REASON_CHARACTERS:
-            return "a reset needs a reason: what was found, and what was done about it"
+            return (
+                f"a reset needs a reason, of {MIN_REASON_CHARACTERS} characters at least: "
+                "what was found, and what was done about it"
+            )
         if self._is_opening():
             return "the opening is still being confirmed; try again in a second"
         causes = (lockout.tripped_by, "failed_to_open")
@@ -235,7 +238,9 @@ class Guard:
     def begin_closing(self, decision: Decision, who: str, answer: Answer) -> None:
         """Arm the latch; the closing itself waits for a later cycle's fresh readings."""
         problem = self._why_not_begin(decision)
-        if problem:
+        if self.circuit is Circuit.CLOSED:
+            answer(True, "the contactor is told to be closed already")
+        elif problem:
             answer(False, f"not closed: {problem}")
         else:
             self._closing = (who, answer, self._clock.now_s() + CLOSING_PATIENCE_S)
@@ -261,7 +266,7 @@ class Guard:
             self._closing, self._opening, self._withheld_by = None, None, None
             self._contactor.close_for(self._settings.lease_s)
             self.circuit = after(self.circuit, Cause.CLOSE)
-            self._logbook.note("closed", f"asked by {who}")
+            self._logbook.note("closed", f"closed, asked by {who}")
             answer(True, "the contactor is told to close")
         elif self._clock.now_s() > until_s or self._leaving:
             self._abandon_closing("; ".join(hindrances) or "the program is about to end")

@@ -61,10 +61,11 @@ class Latch:
         if content["state"] == "clear":
             return None
         if content["state"] == "armed":
+            closed_at = f"{content['wall'][:19].replace('T', ' ')} UTC"
             return Lockout(
                 tripped_by="external",
-                reason=f"the last run ended without a word while the circuit was closed "
-                f"(closed at {content['wall']}): power cut, crash, or killed",
+                reason="the last run ended without a word while the circuit was closed "
+                f"(since {closed_at}): power cut, crash, or killed",
                 remedy="look at the bank, find out why it ended, then reset",
                 wall=wall,
             )

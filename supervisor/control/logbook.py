@@ -21,7 +21,7 @@ class Logbook:
 
     def note(self, code: str, text: str) -> None:
         self._events.append(EventView(self.wall(), code, text))
-        log.info("%s: %s", code, text)
+        log.info("%s", text)
 
     def alarm(self, code: str, text: str) -> None:
         self._events.append(EventView(self.wall(), code, text))

@@ -6,7 +6,7 @@ from typing import Literal, NamedTuple
 from supervisor.protection.believed import believed
 from supervisor.protection.debounce import Debounce
 from supervisor.protection.verdict import State, Verdict
-from supervisor.protection.wording import NAMES, amount, flaw
+from supervisor.protection.wording import NAMES, amount, beside, flaw
 from supervisor.readings import Channel, Reading, Readings
 
 
@@ -77,7 +77,7 @@ class LimitRule:
         past = f"{self._past} for {0.0 if since_s is None else now_s - since_s:.1f} s"
         if worst is None:
             return f"{NAMES[self._channels[0]]} was {past}, now without a good reading"
-        name, value = NAMES[worst.channel], amount(worst.value, self._unit)
+        name, value = NAMES[worst.channel], beside(worst.value, self._limit, self._unit)
         if self._is_past(worst.value):
             return f"{name} {value} is {past}{self.meaning}"
         return f"{name} was {past}, now {value}"

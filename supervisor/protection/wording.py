@@ -15,6 +15,12 @@ def amount(value: float, unit: str) -> str:
     return f"{value:.{digits}f} {unit}"
 
 
+def beside(value: float, limit: float, unit: str) -> str:
+    """The same, with more digits when it would read like the limit that it is beyond."""
+    text = amount(value, unit)
+    return text if text != amount(limit, unit) else f"{value:.5g} {unit}"
+
+
 def flaw(channel: Channel, reading: Reading | None) -> str:
     """What is wrong with a reading, after its channel's name: "far cell: no answer"."""
     quality = Quality.NO_ANSWER if reading is None else reading.quality

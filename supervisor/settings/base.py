@@ -29,4 +29,6 @@ Seconds = Annotated[float, Field(gt=0, le=86400)]
 Delay = Annotated[float, Field(ge=0, le=60)]
 LongDelay = Annotated[float, Field(ge=0, le=600)]
 Milliseconds = Annotated[float, Field(gt=0, le=60000)]
+# A contactor takes longer; less is a time in seconds, written as milliseconds.
+ReleaseMilliseconds = Annotated[float, Field(ge=2, le=5000)]
 PinNumber = Annotated[int, Field(ge=0, le=27)]

@@ -9,6 +9,7 @@ from supervisor.settings.base import (
     Milliseconds,
     OneOf,
     PinNumber,
+    ReleaseMilliseconds,
     Seconds,
     Settings,
     Volts,
@@ -140,7 +141,7 @@ class Contactor(Settings):
     dropout_milliseconds: Milliseconds | None = Field(
         default=None, description="pulse only: the driver lets go so long after the last edge."
     )
-    release_milliseconds: Milliseconds = Field(
+    release_milliseconds: ReleaseMilliseconds = Field(
         description="Coil off to contact open, the worst you measured, driver included."
     )
     auxiliary: Auxiliary | None = Field(default=None, description="Auxiliary contact, if fitted.")

@@ -8,7 +8,7 @@ from supervisor.settings.base import Amperes, Delay, LongDelay, Seconds, Setting
 
 Count = Annotated[int, Field(ge=1, le=50)]
 
-CONFIRM = "So many of the newest windows must lie over the limit: one bad reading trips nothing."
+CONFIRM = "So many of the newest windows must lie beyond the limit: one bad reading trips nothing."
 OF = "The newest windows that `confirm` counts in: one good reading clears nothing either."
 
 
@@ -21,7 +21,7 @@ class Overvoltage(Settings):
     )
     delay_seconds: Delay = Field(
         default=1.0,
-        description="The voltage must stay over the limit for so long; it can rise meanwhile.",
+        description="The voltage must stay beyond the limit for so long; it can rise meanwhile.",
     )
     confirm: Count = Field(default=3, description=CONFIRM)
     of: Count = Field(default=4, description=OF)
@@ -35,7 +35,7 @@ class OvervoltageHighSet(Settings):
     )
     confirm: Count = Field(
         default=2,
-        description="So many of the newest conversions must lie over the limit.",
+        description="So many of the newest conversions must lie beyond the limit.",
     )
     of: Count = Field(default=3, description="The newest conversions that `confirm` counts in.")
 
@@ -62,7 +62,7 @@ class Overcurrent(Settings):
         "leads overheat beyond what they bear."
     )
     delay_seconds: LongDelay = Field(
-        default=3.0, description="The current must stay over the limit for so long."
+        default=3.0, description="The current must stay beyond the limit for so long."
     )
     confirm: Count = Field(default=4, description=CONFIRM)
     of: Count = Field(default=5, description=OF)
@@ -98,7 +98,7 @@ class RateOfRise(Settings):
         description="Stretch of readings the slope is taken over: longer is calmer and later.",
     )
     delay_seconds: Delay = Field(
-        default=2.0, description="The slope must stay over the limit for so long."
+        default=2.0, description="The slope must stay beyond the limit for so long."
     )
     look_ahead_seconds: Annotated[float, Field(gt=0, le=60)] = Field(
         default=3.0,
@@ -110,7 +110,7 @@ class Sensing(Settings):
     """Readings that cannot be true: out of range, clipped, frozen, wrong read-back."""
 
     trip_after_seconds: Annotated[float, Field(gt=0, le=5)] = Field(
-        default=0.3,
+        default=0.2,
         description="Trips when a channel has given no believable value for so long: who cannot "
         "see must not charge.",
     )
@@ -120,7 +120,7 @@ class Stale(Settings):
     """No fresh reading."""
 
     trip_after_seconds: Annotated[float, Field(gt=0, le=5)] = Field(
-        default=0.3,
+        default=0.2,
         description="Trips when the newest reading of a channel is older than this: who cannot "
         "see must not charge.",
     )

@@ -38,7 +38,7 @@ def test_a_fit_file_shows_every_figure_and_exits_0(
 ) -> None:
     result = run(hut_path)
     assert result.exit_code == 0
-    assert result.stderr == ""
+    assert result.stderr.endswith("fit for use\n")
     assert hut_settings.bank.name in result.stdout
     for budget in budgets(hut_settings):
         row = next(s for s in result.stdout.splitlines() if s.startswith(f"{budget.title} "))

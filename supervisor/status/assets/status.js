@@ -15,6 +15,8 @@ const STATES = {
   "finished": ["finished", "Finished", "The charge has ended and the circuit is open."],
 };
 const FAILED = ["failed", "Not seen to open", "Locked out, but nothing shows that the circuit has opened. Current may be flowing: switch the supply off at the mains now."];
+const BELOW = new Set(["undervoltage", "reverse_current"]);
+const TITLES = { external: "Stop button, power cut or kill" };
 const DECIMALS = { V: 3, A: 1, s: 2, "V/min": 3 };
 
 let seen = null; // newest snapshot and the moment it was asked for
@@ -118,7 +120,7 @@ function showLockout(lockout) {
 
 function opening(lockout) {
   if (lockout.failed_to_open) return "NOT SEEN: nothing shows that it opened after the coil was dropped";
-  if (lockout.opened_in_s === null) return "not confirmed";
+  if (lockout.opened_in_s === null) return "nobody saw it";
   return `confirmed ${(lockout.opened_in_s * 1000).toFixed(0)} ms after the coil was dropped`;
 }
 
@@ -185,7 +187,7 @@ function showRule(row, rule) {
   row.querySelector("use").setAttribute("href", `#mark-${rule.state.replace(" ", "-")}`);
   say(row.querySelector(".word"), rule.for_s === null ? rule.state : `${rule.state} ${duration(rule.for_s)}`);
   say(row.querySelector(".measured"), figure(rule.measured, rule.unit));
-  say(row.querySelector(".limit"), `limit ${figure(rule.limit, rule.unit)}`);
+  say(row.querySelector(".limit"), `${BELOW.has(rule.rule) ? "trips below" : "limit"} ${figure(rule.limit, rule.unit)}`);
   say(row.querySelector(".reason"), rule.state === "clear" ? "" : sentence(rule.reason));
 }
 
@@ -209,7 +211,7 @@ function say(node, text) {
 }
 
 function title(key) {
-  const words = key.replaceAll("_", " ");
+  const words = TITLES[key] ?? key.replaceAll("_", " ");
   return words.charAt(0).toUpperCase() + words.slice(1);
 }
 
