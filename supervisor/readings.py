@@ -18,6 +18,16 @@ class Channel(Enum):
     def unit(self) -> str:
         return "A" if self is Channel.SHUNT else "V"
 
+    @property
+    def words(self) -> str:
+        """Its name for an operator."""
+        return in_words(self.value)
+
+
+def in_words(channel: str) -> str:
+    """A channel's name for an operator, from its key."""
+    return "current" if channel == Channel.SHUNT.value else channel.replace("_", " ")
+
 
 class Quality(Enum):
     """Why a reading may be believed, or may not. Only ``GOOD`` readings reach a limit."""

@@ -6,9 +6,9 @@ from rich.table import Table
 from rich.text import Text
 
 from supervisor.bench.story import Story
+from supervisor.readings import in_words
 from supervisor.snapshot import ChannelView, Snapshot
 
-NAMES = {"front_cell": "front cell", "far_cell": "far cell", "shunt": "current"}
 STATE_STYLE = {"closed": "bold green", "locked out": "bold white on red"}
 SAID_SHOWN = 4
 BAR = 20
@@ -40,7 +40,7 @@ def view(snapshot: Snapshot, story: Story, page: str) -> RenderableType:
 
 def line(snapshot: Snapshot, story: Story) -> str:
     """The same in one line, for a pipe or a log."""
-    values = ", ".join(f"{NAMES[c.channel]} {_value(c)}" for c in snapshot.channels)
+    values = ", ".join(f"{in_words(c.channel)} {_value(c)}" for c in snapshot.channels)
     return f"{story.rig.elapsed_s:7.0f} s  {snapshot.circuit}: {values}"
 
 
@@ -93,7 +93,9 @@ def _readings(snapshot: Snapshot, story: Story) -> Table:
     for least in (10, 8, 0):  # a narrow terminal crops the bar, not what it shows
         table.add_column(no_wrap=True, overflow="crop", min_width=least)
     for channel in snapshot.channels:
-        table.add_row(NAMES[channel.channel], Text(_value(channel), "bold"), _bar(channel, story))
+        table.add_row(
+            in_words(channel.channel), Text(_value(channel), "bold"), _bar(channel, story)
+        )
     return table
 
 

@@ -6,10 +6,9 @@ from pathlib import Path
 import click
 
 from supervisor.cli.common import EXIT_STALE, run_dir_option, say
+from supervisor.readings import in_words
 from supervisor.snapshot import ChannelView, LockoutView, Snapshot
 from supervisor.status.status_file import Status, current
-
-NAMES = {"front_cell": "front cell", "far_cell": "far cell", "shunt": "current"}
 
 
 @click.command()
@@ -55,7 +54,7 @@ def lines(snapshot: Snapshot) -> list[str]:
 
 
 def channel_line(channel: ChannelView) -> str:
-    name = NAMES.get(channel.channel, channel.channel)
+    name = in_words(channel.channel)
     if channel.value is None:
         return f"  {name:<10}  cannot tell: {channel.quality}"
     digits = 1 if channel.unit == "A" else 3

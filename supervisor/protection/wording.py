@@ -2,11 +2,7 @@
 
 from supervisor.readings import Channel, Quality, Reading
 
-NAMES = {
-    Channel.FRONT_CELL: "front cell",
-    Channel.FAR_CELL: "far cell",
-    Channel.SHUNT: "current",
-}
+NAMES = {channel: channel.words for channel in Channel}
 
 
 def amount(value: float, unit: str) -> str:
