@@ -4,8 +4,6 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Protocol
 
-from supervisor.readings import Channel, Sample
-
 
 class Alarm(Protocol):
     """A deadline that acts by itself, whatever the loop is doing."""
@@ -67,9 +65,3 @@ class I2CBus(Protocol):
     ) -> None: ...
 
     def close(self) -> None: ...
-
-
-class Sampler(Protocol):
-    """Takes conversions; never raises, never blocks past its deadline."""
-
-    def sample(self, channel: Channel) -> Sample: ...

@@ -10,9 +10,7 @@ from supervisor.settings.base import (
     OneOf,
     PinNumber,
     ReleaseMilliseconds,
-    Seconds,
     Settings,
-    Volts,
 )
 
 Inputs = Literal["0-1", "0-3", "1-3", "2-3", "0", "1", "2", "3"]
@@ -194,23 +192,3 @@ class Gpio(Settings):
         default=None,
         description="Kernel label of the GPIO chip; leave out to find the Raspberry Pi's own.",
     )
-
-
-__all__ = [
-    "Auxiliary",
-    "Bus",
-    "CellChannel",
-    "Channels",
-    "Contactor",
-    "Converter",
-    "Gpio",
-    "Inputs",
-    "MainsContactor",
-    "OutputPin",
-    "Panel",
-    "ResetButton",
-    "Seconds",
-    "ShuntChannel",
-    "StopButton",
-    "Volts",
-]
