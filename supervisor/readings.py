@@ -3,7 +3,8 @@
 Times ending in ``_s`` are seconds of the monotonic clock (see ``devices.clock``).
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import Enum
 
 
@@ -39,6 +40,12 @@ class Quality(Enum):
     NO_ANSWER = "no answer"  # bus error after all retries
     NOT_READY = "not ready"  # the conversion did not end within its deadline
     CONFIG_CHANGED = "configuration changed"  # read-back differs from what was written
+    CHIP_RESET = "reset"  # back at its power-on values between two steps, or since
+    WRONG_CHIP = "the wrong chip"  # never behaved as the chip that is expected
+    TOO_COARSE = "too coarse"  # only multiples of 16: a 12-bit part sold as 16
+    LEAD_OPEN = "an open lead"  # at the level its bleed resistor holds it at
+    LEAD_SHORTED = "a shorted lead"  # dead zero, where an open one would not read zero
+    LEAD_REVERSED = "a reversed lead"  # a cell's voltage, with the wrong sign
     TOO_FEW = "too few"  # a window without enough good conversions
 
     @property
@@ -84,13 +91,54 @@ class Reading:
         return self.value if self.quality.is_good else None
 
 
+class Place(Enum):
+    """What a temperature probe is fixed to."""
+
+    HEAT_SINK = "heat_sink"
+    TRANSFORMER = "transformer"
+    CELLS = "cells"
+
+    @property
+    def words(self) -> str:
+        return self.value.replace("_", " ")
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeReading:
+    """The newest answer of a temperature probe.
+
+    ``celsius`` is None unless the quality is good; ``taken_at_s`` is when it was measured, or when
+    it failed.
+    """
+
+    probe: str
+    place: Place
+    celsius: float | None
+    quality: Quality
+    taken_at_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class SecondLine:
+    """State of the comparator that holds the coil off without software.
+
+    ``alert``: it does so now. ``problem`` says why it may not be relied on, empty when it was
+    verified (``verified_at_s``) and has been as set ever since.
+    """
+
+    alert: bool
+    problem: str
+    verified_at_s: float | None
+
+
 @dataclass(frozen=True, slots=True)
 class Readings:
     """What every rule sees in one cycle.
 
     ``scan`` holds the newest conversion of each fitted channel, ``window`` the newest mean over
     whole mains cycles (None before the first). ``window_is_new`` is true in the one cycle in
-    which that mean appeared.
+    which that mean appeared. ``probes`` are the temperature probes by name; ``second_line`` is None
+    when none is fitted.
     """
 
     scan: dict[Channel, Reading]
@@ -98,6 +146,8 @@ class Readings:
     window_is_new: bool
     contactor: "ContactorState"
     pace: "Pace"
+    probes: Mapping[str, "ProbeReading"] = field(default_factory=dict)
+    second_line: "SecondLine | None" = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,9 @@
 """A rule's answer: clear, timing, trip, or cannot tell."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from supervisor.readings import Readings
 
@@ -21,7 +22,9 @@ class Verdict:
     ``measured`` and ``limit`` are in ``unit``; ``measured`` is None when there is nothing to
     show. ``since_s`` is when the present state began to build up (start of timing; of "cannot
     tell", which ``Protection`` fills in), None while clear. ``reason`` is a sentence for the
-    operator.
+    operator; ``remedy``, where this answer knows better than its rule, what to check before a
+    reset. ``left_s`` is the time until it trips if things stay as they are, None when they may stay
+    so, or nobody can tell.
     """
 
     rule: str
@@ -31,6 +34,24 @@ class Verdict:
     unit: str
     since_s: float | None
     reason: str
+    remedy: str = ""
+    left_s: float | None = None
+
+
+Memory = Mapping[str, float]  # what a rule must not forget, by names of its own
+
+
+@runtime_checkable
+class Remembers(Protocol):
+    """A rule whose state outlives a restart: heat does not go away with the process."""
+
+    def memory(self, now_s: float) -> Memory:
+        """What to keep, as it stands now."""
+        ...
+
+    def recall(self, memory: Memory | None, now_s: float) -> None:
+        """Go on from there. None: something was, and nobody knows what: assume the worst."""
+        ...
 
 
 class Rule(Protocol):

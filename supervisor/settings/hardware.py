@@ -11,6 +11,7 @@ from supervisor.settings.base import (
     PinNumber,
     ReleaseMilliseconds,
     Settings,
+    Volts,
 )
 
 Inputs = Literal["0-1", "0-3", "1-3", "2-3", "0", "1", "2", "3"]
@@ -75,6 +76,11 @@ class CellChannel(Settings):
     frozen_seconds: Annotated[float, Field(ge=1, le=60)] = Field(
         default=10, description="The very same code for so long means a stuck converter."
     )
+    open_lead_volts: Annotated[float, Field(ge=0.1, le=0.9)] | None = Field(
+        default=None,
+        description="What the channel reads with its lead off, when a bias resistor holds it there; "
+        "left out: a plain bleed, near 0, and an open lead cannot be told from a shorted one.",
+    )
 
 
 class ShuntChannel(Settings):
@@ -117,6 +123,45 @@ class Channels(Settings):
         default=None, description="The cell farthest from the feed: it lags. Recommended."
     )
     shunt: ShuntChannel
+
+
+class SecondLine(Settings):
+    """A converter of its own whose ALERT output holds the coil off, without any software."""
+
+    converter: str = Field(description="Name of the converter; no channel may use it.")
+    inputs: Inputs = Field(description="Its inputs, wired to the front cell by leads of their own.")
+    range_volts: RangeVolts = Field(default=4.096, description="Full-scale range.")
+    gain: Annotated[float, Field(ge=0.5, le=10)] = Field(
+        default=1.0, description="True volts per volt at its inputs (divider included)."
+    )
+    trip_volts: Volts = Field(
+        description="Above this it holds the coil off: between the limits of the software and what "
+        "the maker forbids."
+    )
+    release_volts: Volts = Field(
+        description="Lets go again only below this, well under the limit: no chatter."
+    )
+    pin: PinNumber = Field(
+        description="GPIO number that sees the ALERT line: low while it holds the coil off."
+    )
+
+
+class Probe(Settings):
+    """One temperature probe."""
+
+    chip: Literal["lm75", "ds18b20"] = Field(
+        description="lm75: any chip of that class, on the I2C bus. ds18b20: on the one-wire bus."
+    )
+    place: Literal["heat_sink", "transformer", "cells"] = Field(
+        description="What it is fixed to; says which limits count."
+    )
+    address: Annotated[int, Field(ge=0x48, le=0x4F)] | None = Field(
+        default=None, description="lm75: its I2C address, 0x48 to 0x4F."
+    )
+    serial: Annotated[str, Field(pattern=r"^28-[0-9a-f]{12}$")] | None = Field(
+        default=None,
+        description="ds18b20: its number as the kernel shows it under /sys/bus/w1/devices.",
+    )
 
 
 class Auxiliary(Settings):

@@ -13,6 +13,8 @@ from supervisor.settings.hardware import (
     Gpio,
     MainsContactor,
     Panel,
+    Probe,
+    SecondLine,
 )
 from supervisor.settings.rules import Protection
 
@@ -67,6 +69,15 @@ class Loop(Settings):
         return self.lease_milliseconds / 1000
 
 
+class Session(Settings):
+    """What belongs together as one charge."""
+
+    new_after_open_hours: Annotated[float, Field(gt=0, le=1000)] = Field(
+        default=6.0,
+        description="Closing after the circuit was open for so long begins a new session.",
+    )
+
+
 class Web(Settings):
     """Where `holdwatch web` listens."""
 
@@ -91,10 +102,17 @@ class SupervisorSettings(Settings):
         description="The converters by name; the channels refer to these names."
     )
     channels: Channels
+    probes: dict[str, Probe] = Field(
+        default_factory=dict, description="The temperature probes, by names of your own."
+    )
+    second_line: SecondLine | None = Field(
+        default=None, description="Hard limit by the chip itself, if fitted."
+    )
     contactor: Contactor
     mains_contactor: MainsContactor | None = None
     panel: Panel = Panel()
     loop: Loop = Loop()
+    session: Session = Session()
     protection: Protection
     web: Web = Web()
 

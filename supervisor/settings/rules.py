@@ -1,6 +1,6 @@
 """Settings of the protection rules, one class a rule."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -68,6 +68,154 @@ class Overcurrent(Settings):
     of: Count = Field(default=5, description=OF)
 
 
+class OvercurrentInverse(Settings):
+    """Mean current above a limit: the more, the sooner (inverse-time curve of a relay)."""
+
+    trip_amperes: Amperes = Field(
+        description="Pick-up of the curve: what lies above it adds up, the more the faster; what "
+        "the supply bears for long lies below."
+    )
+    curve: Literal[
+        "iec_standard_inverse",
+        "iec_very_inverse",
+        "iec_extremely_inverse",
+        "iec_long_time_inverse",
+        "ieee_moderately_inverse",
+        "ieee_very_inverse",
+        "ieee_extremely_inverse",
+    ] = Field(
+        default="iec_very_inverse",
+        description="Shape, after IEC 60255-151 or IEEE C37.112. Extremely inverse follows heat.",
+    )
+    time_multiplier: Annotated[float, Field(gt=0, le=100)] = Field(
+        default=1.0,
+        description="Stretches the curve: the time multiplier of IEC, the time dial of IEEE.",
+    )
+    reset_seconds: Annotated[float, Field(ge=0, le=3600)] = Field(
+        default=60,
+        description="IEC curves: back below the limit, what has added up is kept for so long. IEEE "
+        "curves forget by a curve of their own.",
+    )
+
+
+class HeatedPart(Settings):
+    """A part that heats up with the square of the current and cools by itself."""
+
+    continuous_amperes: Amperes = Field(
+        description="Effective (rms) current it bears for ever, from its data sheet and cooling."
+    )
+    time_constant_seconds: Annotated[float, Field(ge=10, le=36000)] = Field(
+        description="After so long with a constant current it has come 63 % of the way to its "
+        "final temperature."
+    )
+
+
+class SupplyThermal(Settings):
+    """Heat of the supply's parts, reckoned from the current (function 49)."""
+
+    form_factor: Annotated[float, Field(ge=1, le=3)] = Field(
+        default=1.2,
+        description="Effective (rms) to mean value of the rectified current: heat follows the "
+        "effective one, the shunt shows the mean.",
+    )
+    warn_percent: Annotated[float, Field(ge=10, lt=100)] = Field(
+        default=90, description="Warns from so much of the heat that trips; closing waits below it."
+    )
+    rectifier: HeatedPart = Field(description="The rectifier with its heat sink: it fails first.")
+    transformer: HeatedPart | None = Field(
+        default=None, description="The step-down transformer: heavy, slow to heat and to cool."
+    )
+
+
+Celsius = Annotated[float, Field(ge=-40, le=125)]
+
+
+class Temperature(Settings):
+    """A probe above or below what its part bears (function 26)."""
+
+    heat_sink_above_celsius: Celsius | None = Field(
+        default=None, description="Trips when a probe on a heat sink reads more."
+    )
+    transformer_above_celsius: Celsius | None = Field(
+        default=None, description="Trips when a probe on the transformer reads more."
+    )
+    cells_above_celsius: Celsius | None = Field(
+        default=None, description="Trips when a probe on a cell reads more: the maker's limit."
+    )
+    cells_below_celsius: Celsius | None = Field(
+        default=None,
+        description="Trips when a probe on a cell reads less: charging near freezing plates "
+        "lithium and ruins the cell.",
+    )
+    delay_seconds: Delay = Field(
+        default=5.0, description="The temperature must stay beyond its limit for so long."
+    )
+    lost_after_seconds: Annotated[float, Field(ge=5, le=60)] = Field(
+        default=15, description="A probe without a good answer for so long cannot tell any more."
+    )
+
+
+class Balance(Settings):
+    """Front and far cell differ by more than the current explains (function 60)."""
+
+    trip_volts: Volts = Field(
+        description="Trips when front minus far cell, the expected drop taken out, is more than "
+        "this in either direction: a bad lead, or a link that opened."
+    )
+    bars_microohms: Annotated[float, Field(ge=0, le=10000)] = Field(
+        description="Expected drop from front to far cell: volts per ampere of charging current, "
+        "in the flat part of the charge."
+    )
+    delay_seconds: Delay = Field(
+        default=5.0, description="The difference must stay beyond the limit for so long."
+    )
+    confirm: Count = Field(default=3, description=CONFIRM)
+    of: Count = Field(default=4, description=OF)
+
+
+class SessionTime(Settings):
+    """Closed for longer than any charge takes."""
+
+    trip_hours: Annotated[float, Field(gt=0, le=1000)] = Field(
+        description="Trips when the contactor was closed for so long in one session: an end that "
+        "never comes is a cell that leaks, or a reading that is wrong."
+    )
+
+
+class SessionCharge(Settings):
+    """More charge than fits into the bank."""
+
+    trip_ampere_hours: Annotated[float, Field(gt=0, le=1_000_000)] = Field(
+        description="Trips when so much was charged in one session: not more than the bank's "
+        "rating, or nobody looks at the voltage rightly."
+    )
+
+
+class SessionHold(Settings):
+    """Held near the limit for longer than the last cells take."""
+
+    above_volts: Volts = Field(description="A cell above this voltage is in the hold.")
+    trip_hours: Annotated[float, Field(gt=0, le=1000)] = Field(
+        description="Trips when the hold of one session has lasted so long: a tiny current held up "
+        "to the limit overcharges the bank."
+    )
+
+
+class KnobSpeed(Settings):
+    """The knob turned up too fast (function 7)."""
+
+    trip_amperes_per_second: Annotated[float, Field(gt=0, le=5000)] = Field(
+        description="Trips when the current rises faster: the voltage follows before anybody can "
+        "look up."
+    )
+    trip_volts_per_second: Annotated[float, Field(gt=0, le=1)] = Field(
+        description="Trips when a cell rises faster, at any voltage."
+    )
+    over_seconds: Annotated[float, Field(ge=0.5, le=30)] = Field(
+        default=2.0, description="Stretch of readings the slope is taken over."
+    )
+
+
 class ReverseCurrent(Settings):
     """Current out of the bank into the supply (function 32)."""
 
@@ -114,6 +262,20 @@ class Sensing(Settings):
         description="Trips when a channel has given no believable value for so long: who cannot "
         "see must not charge.",
     )
+    zero_amperes: Amperes = Field(
+        default=1.0,
+        description="With the contactor open the shunt must read less than this: more is an offset "
+        "that would falsify every limit.",
+    )
+    step_amperes: Annotated[float, Field(ge=1, le=5000)] = Field(
+        default=20,
+        description="A change of the current by so much is a step that the voltage must answer.",
+    )
+    least_answer_microohms: Annotated[float, Field(ge=0.1, le=10000)] = Field(
+        default=2.0,
+        description="Volts per ampere that the front cell answers a step with at the least: a part "
+        "of the bank's resistance. A voltage that does not answer is not this bank's.",
+    )
 
 
 class Stale(Settings):
@@ -153,16 +315,50 @@ class LoopOverrun(Settings):
     )
 
 
+Why = Annotated[str, Field(min_length=8, max_length=200)]
+
+
+class Without(Settings):
+    """Rules the risk needs and this build does without, each with the reason why."""
+
+    supply_thermal: Why | None = Field(
+        default=None, description="Why nobody reckons how hot the supply is."
+    )
+    temperature: Why | None = Field(default=None, description="Why no probe watches the parts.")
+    balance: Why | None = Field(
+        default=None, description="Why nobody compares the front cell with the far cell."
+    )
+    session_time: Why | None = Field(
+        default=None, description="Why a charge may go on without an end."
+    )
+    session_charge: Why | None = Field(
+        default=None, description="Why any charge may go into the bank."
+    )
+
+    def reasons(self) -> dict[str, str]:
+        """The rules that are missing on purpose, with the reasons."""
+        return {name: why for name in Without.model_fields if (why := getattr(self, name))}
+
+
 class Protection(Settings):
-    """The rules in force. Every rule of this list is always on."""
+    """The rules in force. Those without a default must be there; see ``Without`` for some others."""
 
     overvoltage: Overvoltage
     overvoltage_high_set: OvervoltageHighSet
     overcurrent: Overcurrent
+    overcurrent_inverse: OvercurrentInverse | None = None
+    supply_thermal: SupplyThermal | None = None
+    temperature: Temperature | None = None
     rate_of_rise: RateOfRise
+    knob_speed: KnobSpeed | None = None
     undervoltage: Undervoltage
     reverse_current: ReverseCurrent
+    balance: Balance | None = None
     sensing: Sensing = Sensing()
     stale: Stale = Stale()
     failed_to_open: FailedToOpen
     loop_overrun: LoopOverrun = LoopOverrun()
+    session_time: SessionTime | None = None
+    session_charge: SessionCharge | None = None
+    session_hold: SessionHold | None = None
+    without: Without = Without()

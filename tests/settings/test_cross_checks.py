@@ -193,7 +193,7 @@ TIMING = [
          "loop:", "loop.lease_milliseconds",
          "not longer than loop_overrun.trip_late_seconds (500 ms)", "lower loop_overrun"),
     Case("sensing trips on one reading",
-         [("0.2\n\n  # No fresh", "0.03\n\n  # No fresh")],
+         [("0.2\n    # With the contactor open", "0.03\n    # With the contactor open")],
          "trip_after_seconds: 0.03", "protection.sensing.trip_after_seconds",
          "shorter than 3 cycles", "at least 0.043"),
     Case("stale trips at once", [("0.2\n\n  # The coil", "0.01\n\n  # The coil")],

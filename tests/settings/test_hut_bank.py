@@ -7,7 +7,7 @@ from typing import Any, get_args
 import pytest
 from pydantic import BaseModel
 
-from supervisor.settings.hardware import CellChannel, Converter
+from supervisor.settings.hardware import CellChannel, Converter, Probe
 from supervisor.settings.load import read_document, settings_from
 from supervisor.settings.model import SupervisorSettings
 from supervisor.settings.text import parse
@@ -18,6 +18,10 @@ KEY = re.compile(r"^( *)(?:# )?([a-z_]+):(?: |$)")
 def test_loads(hut_settings: SupervisorSettings) -> None:
     assert hut_settings.bank.cells_in_parallel == 32
     assert hut_settings.channels.far_cell is not None
+
+
+# Blocks under names of the user's own, as the example calls them.
+NAMED: dict[type[BaseModel], tuple[str, ...]] = {Converter: ("cells",), Probe: ("sink",)}
 
 
 def models_in(annotation: Any) -> Iterator[type[BaseModel]]:
@@ -31,8 +35,7 @@ def all_paths(model: type[BaseModel], base: tuple[str, ...] = ()) -> Iterator[tu
     for name, field in model.model_fields.items():
         yield (*base, name)
         for block in models_in(field.annotation):
-            named = ("cells",) if block is Converter else ()
-            yield from all_paths(block, (*base, name, *named))
+            yield from all_paths(block, (*base, name, *NAMED.get(block, ())))
 
 
 def paths_in(text: str) -> dict[tuple[str, ...], int]:
@@ -77,21 +80,21 @@ def test_every_key_of_the_models_has_a_description() -> None:
 def test_defaults_shown_behind_a_hash_are_the_true_ones(
     hut_text: str, hut_settings: SupervisorSettings
 ) -> None:
-    """Take every "# " away from a key with a value: the settings stay the same."""
-    text = re.sub(r"^# gpio:\n", "gpio:\n", hut_text, flags=re.MULTILINE)
-    text = re.sub(r"^( +)# ([a-z_]+: .+)$", _bare_key, text, flags=re.MULTILINE)
+    """Take every "# " away from a key with a value in a written block: nothing changes."""
+    lines, found = hut_text.splitlines(), paths_in(hut_text)
+    for path, index in found.items():
+        block = path[:-1]
+        if not block or not lines[found[block]].lstrip().startswith("#"):
+            lines[index] = re.sub(r"^( *)# ([a-z_]+: .+)$", _bare_key, lines[index])
+    text = "\n".join(lines)
     assert text.count("\n    gain: 1.0\n") == 2
-    text = text.replace("  # chip_label: none", "  chip_label: x")
-    document = parse(text, "hut.yaml")
-    changed = settings_from(document)
-    assert changed.model_copy(update={"gpio": hut_settings.gpio}) == hut_settings
+    assert settings_from(parse(text, "hut.yaml")) == hut_settings
 
 
 def _bare_key(match: re.Match[str]) -> str:
-    known = {path[-1] for path in all_paths(SupervisorSettings)}
-    key, _, value = match[2].partition(": ")
-    is_key = key in known and value != "none" and re.fullmatch(r"[\w.\[\], ]+", value)
-    return f"{match[1]}{match[2]}" if is_key and len(value.split()) < 3 else match[0]
+    _, _, value = match[2].partition(": ")
+    is_value = value != "none" and re.fullmatch(r"[\w.\[\], ]+", value) and len(value.split()) < 3
+    return f"{match[1]}{match[2]}" if is_value else match[0]
 
 
 def written_paths(hut_text: str) -> list[tuple[str, ...]]:
