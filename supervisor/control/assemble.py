@@ -9,6 +9,7 @@ from supervisor.control.loop import Loop, Parts
 from supervisor.control.notify import Notifier
 from supervisor.control.publisher import Publisher
 from supervisor.control.requests import Inbox
+from supervisor.devices.bus_keeper import BusKeeper
 from supervisor.devices.contactor import Contactor
 from supervisor.devices.panel import Panel
 from supervisor.devices.protocols import Clock, I2CBus
@@ -29,9 +30,11 @@ def assemble(
     notifier: Notifier | None = None,
 ) -> Loop:
     """A loop on these leaves: clock, bus and pins. The coil is off when this returns."""
+    keeper = BusKeeper(open_bus, clock, settings.bus.deadline_milliseconds / 1000)
     parts = Parts(
         clock=clock,
-        sampler=ConverterSampler(settings, open_bus, clock),
+        bus=keeper,
+        sampler=ConverterSampler(settings, keeper, clock),
         contactor=Contactor(settings, pin_factory, clock),
         panel=Panel(settings.panel, pin_factory),
         latch=Latch(state_dir),

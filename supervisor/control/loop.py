@@ -13,6 +13,7 @@ from supervisor.control.pacing import Pacer
 from supervisor.control.publisher import Publisher
 from supervisor.control.requests import Inbox, Reply, Request
 from supervisor.control.view import Viewer
+from supervisor.devices.bus_keeper import BusKeeper
 from supervisor.devices.contactor import Contactor
 from supervisor.devices.panel import Panel
 from supervisor.devices.protocols import Clock
@@ -32,6 +33,7 @@ class Parts:
     """What the loop works with; see ``control.assemble``."""
 
     clock: Clock
+    bus: BusKeeper
     sampler: ConverterSampler
     contactor: Contactor
     panel: Panel
@@ -84,7 +86,7 @@ class Loop:
         """Release every device, coil dropped."""
         self._parts.contactor.close()
         self._parts.panel.close()
-        self._parts.sampler.close()
+        self._parts.bus.close()
         for inbox in self._parts.inboxes:
             inbox.close()
         self._parts.notifier.close()

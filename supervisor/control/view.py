@@ -95,7 +95,7 @@ class Viewer:
         )
 
     def _counters(self, pacer: Pacer) -> Counters:
-        bus = self._parts.sampler.counters
+        bus = self._parts.bus.counters
         return Counters(
             cycles=self._cycles,
             conversions=bus.conversions,

@@ -5,12 +5,10 @@ converter then gives another code; one whose result register is stuck gives the 
 """
 
 import logging
-from collections.abc import Callable
-from dataclasses import dataclass
 
+from supervisor.devices.bus_keeper import BusKeeper
 from supervisor.devices.converter import ConfigChanged, Converter, NotReady
-from supervisor.devices.errors import HardwareMissing
-from supervisor.devices.protocols import Clock, I2CBus
+from supervisor.devices.protocols import Clock
 from supervisor.readings import Channel, Quality, Sample
 from supervisor.settings.hardware import WIDER_RANGES, CellChannel, ShuntChannel
 from supervisor.settings.model import SupervisorSettings
@@ -18,41 +16,24 @@ from supervisor.settings.model import SupervisorSettings
 log = logging.getLogger(__name__)
 
 TRIES = 2  # a second try costs less than a cycle; more would make the cycle late
-FAILURES_BEFORE_REOPENING = 3  # samples in a row without an answer
-REOPEN_EVERY_S = 0.1
 TELL_EVERY_S = 10.0
 TELLING_CODE = 64  # below, noise may well give the same code in both ranges
 LARGEST, SMALLEST = 0x7FFF, -0x8000
 
 
-@dataclass(slots=True)
-class BusCounters:
-    """Totals since the start, for metrics."""
-
-    conversions: int = 0
-    errors: int = 0
-    retries: int = 0
-    reopenings: int = 0
-
-
 class ConverterSampler:
-    """Takes single conversions through one owner of the bus. ``sample`` never raises."""
+    """Takes single conversions. ``sample`` never raises."""
 
-    def __init__(
-        self, settings: SupervisorSettings, open_bus: Callable[[], I2CBus], clock: Clock
-    ) -> None:
+    def __init__(self, settings: SupervisorSettings, keeper: BusKeeper, clock: Clock) -> None:
         self._settings = settings
-        self._open_bus = open_bus
+        self._keeper = keeper
         self._clock = clock
-        self._bus: I2CBus | None = None
         self._converters: dict[str, Converter] = {}
-        self._failures_in_a_row = 0
-        self._reopen_at_s = clock.now_s()
+        self._generation = keeper.generation
         self._until_probe = dict.fromkeys(Channel, 0)
         self._own_code: dict[Channel, int] = {}
-        self._deadline_s = settings.bus.deadline_milliseconds / 1000
         self._tell_again_at_s: dict[Channel, float] = {}
-        self.counters = BusCounters()
+        self.counters = keeper.counters
         self.channels: dict[Channel, CellChannel | ShuntChannel] = {
             channel: wiring
             for channel in Channel
@@ -78,17 +59,14 @@ class ConverterSampler:
                 quality = Quality.CONFIG_CHANGED
                 self._tell(channel, f"configuration changed: {error}")
             else:
-                self._failures_in_a_row = 0
+                self._keeper.worked()
                 self.counters.conversions += 1
                 return self._sampled(channel, code, taken_at_s)
-            if self._bus is None or self._clock.now_s() - began_s > self._deadline_s:
+            if not self._keeper.is_open or self._keeper.hung(began_s):
                 break
         if quality is Quality.NO_ANSWER:
-            self._count_failure(hung=self._clock.now_s() - began_s > self._deadline_s)
+            self._keeper.failed(began_s)
         return Sample(channel, None, quality, self._clock.now_s())
-
-    def close(self) -> None:
-        self._close_bus()
 
     def _convert(self, channel: Channel) -> tuple[int, float]:
         wiring = self.channels[channel]
@@ -118,40 +96,13 @@ class ConverterSampler:
         return Sample(channel, scaled, Quality.GOOD, taken_at_s, probe=True)
 
     def _converter(self, name: str) -> Converter:
+        if self._generation != self._keeper.generation:
+            self._generation = self._keeper.generation
+            self._converters.clear()
         if name not in self._converters:
-            bus = self._opened_bus()
+            bus = self._keeper.bus()
             self._converters[name] = Converter(bus, self._settings.converters[name], self._clock)
         return self._converters[name]
-
-    def _opened_bus(self) -> I2CBus:
-        if self._bus is None:
-            if self._clock.now_s() < self._reopen_at_s:
-                raise OSError("bus closed after errors, to be opened again")
-            self._reopen_at_s = self._clock.now_s() + REOPEN_EVERY_S
-            try:
-                self._bus = self._open_bus()
-            except HardwareMissing as missing:
-                raise OSError(str(missing)) from missing
-        return self._bus
-
-    def _count_failure(self, *, hung: bool) -> None:
-        """Close a bus that fails again and again, or that hung: one hang a scan is enough."""
-        self._failures_in_a_row += 1
-        enough = hung or self._failures_in_a_row >= FAILURES_BEFORE_REOPENING
-        if enough and self._bus is not None:
-            self._failures_in_a_row = 0
-            self._reopen_at_s = max(self._reopen_at_s, self._clock.now_s() + REOPEN_EVERY_S * hung)
-            self.counters.reopenings += 1
-            self._close_bus()
-
-    def _close_bus(self) -> None:
-        self._converters.clear()
-        if self._bus is not None:
-            try:
-                self._bus.close()
-            except OSError as error:
-                log.warning("closing the bus: %s", error)
-            self._bus = None
 
     def _tell(self, channel: Channel, text: str) -> None:
         """Log it, but not at every cycle of a fault that lasts."""

@@ -6,10 +6,10 @@ from random import Random
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from samplers import sampler_on
 
 from supervisor.devices.errors import HardwareMissing
 from supervisor.devices.protocols import I2CBus
-from supervisor.devices.sampler import ConverterSampler
 from supervisor.readings import Channel, Quality
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.ads1115 import ADS1115
@@ -29,7 +29,7 @@ class Bench:
             self.wire.chips[converter.address] = ADS1115(self._volts, Random(1))
         self.openings = 0
         self.missing = False
-        self.sampler = ConverterSampler(settings, self.open_bus, self.clock)
+        self.sampler = sampler_on(settings, self.open_bus, self.clock)
 
     def _volts(self, pin: int, _at_s: float, _span_s: float) -> float:
         return (3.3, 0.0, 3.3, 0.0)[pin]

@@ -6,11 +6,11 @@ from typing import Any, get_args
 
 import pytest
 from pydantic import TypeAdapter, ValidationError
+from samplers import sampler_on
 
 from supervisor.devices.clock import MonotonicClock
 from supervisor.devices.contactor import Contactor
 from supervisor.devices.panel import Panel
-from supervisor.devices.sampler import ConverterSampler
 from supervisor.readings import Channel, Quality, Sample
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
@@ -37,7 +37,7 @@ class Bench:
         self.clock = SimulatedClock()
         self.world = World(settings, PLANT, self.clock)
         self.contactor = Contactor(settings, self.world.pin_factory, self.clock)
-        self.sampler = ConverterSampler(settings, self.world.open_bus, self.clock)
+        self.sampler = sampler_on(settings, self.world.open_bus, self.clock)
         self.panel = Panel(settings.panel, self.world.pin_factory)
         self.contactor.close_for(0.4)
         self.wait(0.5)

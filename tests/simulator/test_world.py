@@ -3,11 +3,11 @@
 from collections.abc import Callable
 
 import pytest
+from samplers import sampler_on
 
 from supervisor.devices.clock import MonotonicClock
 from supervisor.devices.contactor import Contactor
 from supervisor.devices.converter import ConfigChanged, Converter, NotReady
-from supervisor.devices.sampler import ConverterSampler
 from supervisor.readings import Channel, Quality, Sample
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
@@ -37,7 +37,7 @@ def run(world: World, until_s: float) -> list[Sample]:
     """A bare loop: close, renew in every cycle, sample every channel."""
     clock = world.clock
     contactor = Contactor(world.settings, world.pin_factory, clock)
-    sampler = ConverterSampler(world.settings, world.open_bus, clock)
+    sampler = sampler_on(world.settings, world.open_bus, clock)
     contactor.close_for(world.settings.loop.lease_s)
     samples = []
     due_s = clock.now_s()
@@ -47,7 +47,6 @@ def run(world: World, until_s: float) -> list[Sample]:
         contactor.renew(world.settings.loop.lease_s)
         samples += [sampler.sample(channel) for channel in Channel]
     contactor.close()
-    sampler.close()
     return samples
 
 
@@ -178,7 +177,7 @@ def test_killed_owner_keeps_the_level_but_a_pulse_drive_lets_go(make_world: Worl
 
 def test_on_the_real_clock_the_world_runs_in_real_time(hut_settings: SupervisorSettings) -> None:
     world = World(hut_settings, PlantSettings(), MonotonicClock())
-    sample = ConverterSampler(hut_settings, world.open_bus, world.clock).sample(Channel.FRONT_CELL)
+    sample = sampler_on(hut_settings, world.open_bus, world.clock).sample(Channel.FRONT_CELL)
     assert (sample.code or 0) * 125e-6 == pytest.approx(world.plant.cell_v(0), abs=1e-3)
 
 
@@ -221,7 +220,7 @@ def test_the_first_value_from_cold_is_right(make_world: WorldMaker) -> None:
     """Result register read before the first conversion ended: 50 cold starts."""
     for seed in range(50):
         world = make_world(seed=seed)
-        sampler = ConverterSampler(world.settings, world.open_bus, world.clock)
+        sampler = sampler_on(world.settings, world.open_bus, world.clock)
         code = sampler.sample(Channel.FRONT_CELL).code or 0
         assert code == pytest.approx(world.plant.cell_v(0) / 125e-6, abs=2)
 
