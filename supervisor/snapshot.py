@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, fields
 from enum import Enum
 from typing import Any
 
-FORMAT = 1
+FORMAT = 2
 
 
 class Circuit(Enum):
@@ -36,7 +36,25 @@ class ChannelView:
 
 
 @dataclass(frozen=True, slots=True)
+class ProbeView:
+    """One temperature probe; ``celsius`` is None if not good."""
+
+    probe: str
+    place: str
+    celsius: float | None
+    quality: str
+    age_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class RuleView:
+    """One rule's answer; ``measured``, ``limit`` and ``guard_band`` in ``unit``.
+
+    ``left_s`` is the time until it trips if things stay as they are. From the response budget,
+    None where it does not say: ``guard_band`` (expanded uncertainty at the limit), ``response_s``
+    (limit passed to circuit open, at worst) and ``highest_v`` (of a cell, by then).
+    """
+
     rule: str
     function: str
     state: str
@@ -44,7 +62,29 @@ class RuleView:
     limit: float
     unit: str
     for_s: float | None
+    left_s: float | None
     reason: str
+    guard_band: float | None
+    response_s: float | None
+    highest_v: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class WithoutView:
+    """A rule the risk needs and these settings do without, and why."""
+
+    rule: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """What was measured so long before a trip: means of the channels in their units."""
+
+    before_s: float
+    front_cell: float | None
+    far_cell: float | None
+    shunt: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +101,7 @@ class LockoutView:
     opened_in_s: float | None  # coil off to confirmed open; None when not confirmed
     failed_to_open: bool
     stored: bool  # on disk
+    before: tuple[Moment, ...]  # oldest first; empty when nothing is known
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +148,9 @@ class Snapshot:
     started_wall: str
     never_above_v: float
     channels: tuple[ChannelView, ...]
+    probes: tuple[ProbeView, ...]
     rules: tuple[RuleView, ...]
+    without: tuple[WithoutView, ...]
     lockout: LockoutView | None
     not_closing_because: tuple[str, ...]
     uncommissioned: str | None
@@ -133,11 +176,17 @@ def from_dict(data: dict[str, Any]) -> Snapshot:
     try:
         plain = {k: v for k, v in data.items() if k in names}
         plain["channels"] = tuple(ChannelView(**c) for c in data["channels"])
+        plain["probes"] = tuple(ProbeView(**p) for p in data["probes"])
         plain["rules"] = tuple(RuleView(**r) for r in data["rules"])
-        plain["lockout"] = LockoutView(**data["lockout"]) if data["lockout"] else None
+        plain["without"] = tuple(WithoutView(**w) for w in data["without"])
+        plain["lockout"] = _lockout(data["lockout"]) if data["lockout"] else None
         plain["events"] = tuple(EventView(**e) for e in data["events"])
         plain["not_closing_because"] = tuple(data["not_closing_because"])
         plain["counters"] = Counters(**data["counters"])
         return Snapshot(**plain)
     except (TypeError, KeyError) as error:
         raise ValueError(f"status incomplete: {error}") from error
+
+
+def _lockout(data: dict[str, Any]) -> LockoutView:
+    return LockoutView(**data | {"before": tuple(Moment(**m) for m in data["before"])})

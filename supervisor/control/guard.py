@@ -140,6 +140,7 @@ class Guard:
             unit="s",
             since_s=None,
             reason=f"{reason} ({cause.reason})" if cause else reason,
+            remedy=cause.remedy if cause else "",
         )
 
     # -- opening ----------------------------------------------------------------------------
@@ -152,7 +153,7 @@ class Guard:
             Lockout(
                 tripped_by=verdict.rule,
                 reason=verdict.reason,
-                remedy=self._remedies.get(verdict.rule, EXTERNAL_REMEDY),
+                remedy=verdict.remedy or self._remedies.get(verdict.rule, EXTERNAL_REMEDY),
                 wall=self._logbook.wall(),
                 measured=verdict.measured,
                 limit=verdict.limit if verdict.unit else None,

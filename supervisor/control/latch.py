@@ -4,15 +4,21 @@ The file says one of three things. ``clear``: nothing stands in the way. ``armed
 the contactor may close; found at a start, it means that the last run ended without a word, and
 counts as locked out. ``locked``: a trip, with its story. A file that cannot be read counts as
 locked out as well. Only a missing file (a first start) is clear.
+
+With it goes what the rules must not forget, such as heat; see ``protection.verdict.Remembers``.
 """
 
 import json
 import os
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from pydantic import TypeAdapter
+from pydantic import TypeAdapter, ValidationError
+
+from supervisor.protection.verdict import Memory
+from supervisor.snapshot import Moment
 
 FILE_NAME = "lockout.json"
 
@@ -30,9 +36,22 @@ class Lockout:
     unit: str = ""
     opened_in_s: float | None = None
     failed_to_open: bool = False
+    before: tuple[Moment, ...] = ()
+
+
+Memories = Mapping[str, Memory]  # by the rule's key
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What the rules remembered; ``is_whole``: nothing can have happened since it was written."""
+
+    memories: Memories
+    is_whole: bool
 
 
 _LOCKOUT = TypeAdapter(Lockout)
+_MEMORIES = TypeAdapter(dict[str, dict[str, float]])
 
 
 class Latch:
@@ -40,13 +59,17 @@ class Latch:
 
     def __init__(self, state_dir: Path) -> None:
         self.path = state_dir / FILE_NAME
+        self.kept: Kept | None = None  # after ``read``; None: a first start, nothing was
 
     def read(self, wall: str) -> Lockout | None:
         """The lockout that stands at a start, None when clear. ``wall`` dates a new finding."""
+        self.kept = Kept({}, is_whole=False)
         try:
             content = json.loads(self.path.read_text("utf-8"))
+            self.kept = _kept(content)
             return self._from_json(content, wall)
         except FileNotFoundError:
+            self.kept = None
             return None
         except (OSError, ValueError, TypeError, KeyError, RecursionError) as error:
             return Lockout(
@@ -73,15 +96,15 @@ class Latch:
             return _LOCKOUT.validate_python(content["lockout"])
         raise ValueError(f"state {content['state']!r}")
 
-    def arm(self, wall: str) -> None:
+    def arm(self, wall: str, memories: Memories) -> None:
         """To be called before the contactor closes. Raises OSError: then it must not close."""
-        self._write({"state": "armed", "wall": wall})
+        self._write({"state": "armed", "wall": wall, "memory": dict(memories)})
 
-    def lock(self, lockout: Lockout) -> None:
-        self._write({"state": "locked", "lockout": asdict(lockout)})
+    def lock(self, lockout: Lockout, memories: Memories) -> None:
+        self._write({"state": "locked", "lockout": asdict(lockout), "memory": dict(memories)})
 
-    def clear(self, wall: str, reason: str) -> None:
-        self._write({"state": "clear", "wall": wall, "reason": reason})
+    def clear(self, wall: str, reason: str, memories: Memories) -> None:
+        self._write({"state": "clear", "wall": wall, "reason": reason, "memory": dict(memories)})
 
     def _write(self, content: dict[str, Any]) -> None:
         """Replace the file in one step, on the medium before this returns."""
@@ -96,3 +119,12 @@ class Latch:
             os.fsync(folder)
         finally:
             os.close(folder)
+
+
+def _kept(content: Any) -> Kept:
+    """A memory that cannot be read is as good as lost; the lockout beside it may still be known."""
+    try:
+        memories = _MEMORIES.validate_python(content["memory"])
+    except (ValidationError, TypeError, KeyError):
+        return Kept({}, is_whole=False)
+    return Kept(memories, is_whole=content.get("state") in ("clear", "locked"))

@@ -3,8 +3,9 @@
 from collections.abc import Callable
 from dataclasses import replace
 
-from supervisor.control.latch import Latch, Lockout
+from supervisor.control.latch import Latch, Lockout, Memories
 from supervisor.control.logbook import Logbook
+from supervisor.control.lookback import Lookback
 from supervisor.devices.protocols import Clock
 
 STORE_AGAIN_AFTER_S = 1.0
@@ -18,11 +19,20 @@ class LockoutKeeper:
     """
 
     def __init__(
-        self, latch: Latch, logbook: Logbook, clock: Clock, after_write: Callable[[], None]
+        self,
+        latch: Latch,
+        logbook: Logbook,
+        clock: Clock,
+        *,
+        lookback: Lookback,
+        memories: Callable[[], Memories],
+        after_write: Callable[[], None],
     ) -> None:
         self._latch = latch
         self._logbook = logbook
         self._clock = clock
+        self._lookback = lookback
+        self._memories = memories
         self._after_write = after_write
         self._store_again_s = 0.0
         self._armed = False
@@ -34,17 +44,17 @@ class LockoutKeeper:
 
     def arm(self) -> bool:
         """Before closing: from here on, an end without a word counts as a lockout."""
-        self._armed = self._write(lambda: self._latch.arm(self._logbook.wall()))
+        self._armed = self._write(lambda: self._latch.arm(self._logbook.wall(), self._memories()))
         return self._armed
 
     def disarm(self, why: str) -> None:
         """After a confirmed opening that was no trip."""
         if self._armed and not self.lockout:
-            self._armed = not self._write(lambda: self._latch.clear(self._logbook.wall(), why))
+            self._armed = not self._clear(why)
 
     def lock(self, lockout: Lockout) -> None:
-        """In force at once; ``store`` puts it on disk."""
-        self.lockout = lockout
+        """In force at once, with what was measured before it; ``store`` puts it on disk."""
+        self.lockout = replace(lockout, before=self._lookback.moments(self._clock.now_s()))
         self.stored = self.tried_to_store = False
         self._store_again_s = self._clock.now_s()
 
@@ -60,7 +70,7 @@ class LockoutKeeper:
         lockout = self.lockout
         if lockout is None or self.stored or self._clock.now_s() < self._store_again_s:
             return
-        self.stored = self._write(lambda: self._latch.lock(lockout))
+        self.stored = self._write(lambda: self._latch.lock(lockout, self._memories()))
         self.tried_to_store = True
         self._store_again_s = self._clock.now_s() + STORE_AGAIN_AFTER_S
 
@@ -69,7 +79,7 @@ class LockoutKeeper:
 
         And is stored again: nobody knows how much of the failed write is on the disk.
         """
-        if not self._write(lambda: self._latch.clear(self._logbook.wall(), why)):
+        if not self._clear(why):
             self.stored = False
             return False
         self.lockout, self._armed, self.stored = None, False, False
@@ -82,6 +92,9 @@ class LockoutKeeper:
             remedy = "look at the bank, report the error, then reset"
             self.lock(Lockout("external", reason, remedy, self._logbook.wall()))
         self.store()
+
+    def _clear(self, why: str) -> bool:
+        return self._write(lambda: self._latch.clear(self._logbook.wall(), why, self._memories()))
 
     def _write(self, write: Callable[[], None]) -> bool:
         try:

@@ -8,6 +8,7 @@ from supervisor.control.guard import Guard
 from supervisor.control.latch import Latch
 from supervisor.control.lockout import LockoutKeeper
 from supervisor.control.logbook import Logbook
+from supervisor.control.lookback import Lookback
 from supervisor.control.notify import Notifier
 from supervisor.control.pacing import Pacer
 from supervisor.control.publisher import Publisher
@@ -53,7 +54,17 @@ class Loop:
         self._protection = Protection(settings)
         self._pacer = Pacer(parts.clock, settings.loop.cycle_s)
         logbook = Logbook(parts.clock)
-        self.keeper = LockoutKeeper(parts.latch, logbook, parts.clock, self._pacer.restart)
+        self._lookback = Lookback()
+        self.keeper = LockoutKeeper(
+            parts.latch,
+            logbook,
+            parts.clock,
+            lookback=self._lookback,
+            memories=lambda: self._protection.memories(parts.clock.now_s()),
+            after_write=self._pacer.restart,
+        )
+        if (kept := parts.latch.kept) is not None:
+            self._protection.recall(kept.memories, parts.clock.now_s(), is_whole=kept.is_whole)
         remedies = {rule.key: rule.remedy for rule in self._protection.rules}
         self.guard = Guard(
             settings, parts.clock, parts.contactor, parts.panel, self.keeper, logbook, remedies
@@ -94,6 +105,7 @@ class Loop:
     def cycle(self) -> None:
         readings = self._acquire(self._pacer.wait())
         self._viewer.count(readings)
+        self._lookback.note(readings)
         decision = self._protection.judge(readings, self._clock.now_s())
         self.guard.act(decision, leaving=self._leaving)
         self.guard.follow_opening(decision, readings)

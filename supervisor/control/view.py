@@ -10,9 +10,19 @@ from supervisor.control.logbook import Logbook
 from supervisor.control.pacing import Pacer
 from supervisor.protection.decision import Decision
 from supervisor.protection.verdict import Rule, Verdict
-from supervisor.readings import Reading, Readings
+from supervisor.readings import ProbeReading, Reading, Readings
 from supervisor.settings.model import SupervisorSettings
-from supervisor.snapshot import ChannelView, Circuit, Counters, LockoutView, RuleView, Snapshot
+from supervisor.sizing.response import RuleBudget, budgets
+from supervisor.snapshot import (
+    ChannelView,
+    Circuit,
+    Counters,
+    LockoutView,
+    ProbeView,
+    RuleView,
+    Snapshot,
+    WithoutView,
+)
 
 if TYPE_CHECKING:
     from supervisor.control.loop import Parts
@@ -33,6 +43,11 @@ class Viewer:
         self._settings = settings
         self._parts = parts
         self._functions = {rule.key: rule.function for rule in rules}
+        self._budgets: dict[str, list[RuleBudget]] = {}
+        for budget in budgets(settings):
+            self._budgets.setdefault(budget.rule, []).append(budget)
+        reasons = settings.protection.without.reasons()
+        self._without = tuple(WithoutView(rule, reason) for rule, reason in reasons.items())
         self._logbook = logbook
         self._simulated = simulated
         self._started_wall = logbook.wall()
@@ -73,7 +88,9 @@ class Viewer:
             started_wall=self._started_wall,
             never_above_v=self._settings.bank.never_above_volts,
             channels=tuple(_channel_view(reading, now_s) for reading in shown.values()),
+            probes=tuple(_probe_view(probe, now_s) for probe in readings.probes.values()),
             rules=tuple(self._rule_view(v, now_s) for v in decision.verdicts),
+            without=self._without,
             lockout=_lockout_view(keeper),
             not_closing_because=tuple(hindrances),
             uncommissioned=self._settings.uncommissioned_reason,
@@ -83,6 +100,9 @@ class Viewer:
         return self.last
 
     def _rule_view(self, verdict: Verdict, now_s: float) -> RuleView:
+        promised = self._budgets.get(verdict.rule, [])
+        same_unit = [b.guard_band for b in promised if b.unit == verdict.unit]
+        highest_v = [b.highest_v for b in promised if b.highest_v is not None]
         return RuleView(
             rule=verdict.rule,
             function=self._functions[verdict.rule],
@@ -91,7 +111,11 @@ class Viewer:
             limit=verdict.limit,
             unit=verdict.unit,
             for_s=None if verdict.since_s is None else now_s - verdict.since_s,
+            left_s=verdict.left_s,
             reason=verdict.reason,
+            guard_band=same_unit[0] if same_unit else None,
+            response_s=promised[0].response_s if promised else None,
+            highest_v=max(highest_v, default=None),
         )
 
     def _counters(self, pacer: Pacer) -> Counters:
@@ -122,6 +146,16 @@ def _channel_view(reading: Reading, now_s: float) -> ChannelView:
     )
 
 
+def _probe_view(reading: ProbeReading, now_s: float) -> ProbeView:
+    return ProbeView(
+        probe=reading.probe,
+        place=reading.place.value,
+        celsius=reading.celsius,
+        quality=reading.quality.value,
+        age_s=now_s - reading.taken_at_s,
+    )
+
+
 def _lockout_view(keeper: LockoutKeeper) -> LockoutView | None:
     lockout = keeper.lockout
     if lockout is None:
@@ -137,4 +171,5 @@ def _lockout_view(keeper: LockoutKeeper) -> LockoutView | None:
         opened_in_s=lockout.opened_in_s,
         failed_to_open=lockout.failed_to_open,
         stored=keeper.stored,
+        before=lockout.before,
     )

@@ -1,10 +1,10 @@
 """One decision a cycle: may the contactor stay closed, and has anything tripped?"""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from supervisor.protection.rulebook import build_rules
-from supervisor.protection.verdict import Rule, State, Verdict
+from supervisor.protection.verdict import Memory, Remembers, Rule, State, Verdict
 from supervisor.readings import Readings
 from supervisor.settings.model import SupervisorSettings
 
@@ -36,6 +36,16 @@ class Protection:
         self.rules: list[Rule] = build_rules(settings)
         self._allowance_s = settings.lease_s
         self._doubtful_since_s: dict[str, float] = {}
+
+    def memories(self, now_s: float) -> dict[str, Memory]:
+        """What the rules must not forget, by their keys."""
+        return {r.key: r.memory(now_s) for r in self.rules if isinstance(r, Remembers)}
+
+    def recall(self, memories: Mapping[str, Memory], now_s: float, *, is_whole: bool) -> None:
+        """Go on from what was kept; ``is_whole``: nothing can have happened since."""
+        for rule in self.rules:
+            if isinstance(rule, Remembers):
+                rule.recall(memories.get(rule.key), now_s, is_whole=is_whole)
 
     def judge(self, readings: Readings, now_s: float) -> Decision:
         """Permit what every rule can tell to be within its limit.

@@ -49,8 +49,11 @@ class Remembers(Protocol):
         """What to keep, as it stands now."""
         ...
 
-    def recall(self, memory: Memory | None, now_s: float) -> None:
-        """Go on from there. None: something was, and nobody knows what: assume the worst."""
+    def recall(self, memory: Memory | None, now_s: float, *, is_whole: bool) -> None:
+        """Go on from there. Not whole: more happened after it was kept, nobody knows what.
+
+        None: something was, and nothing is known of it. Assume the worst that is credible.
+        """
         ...
 
 

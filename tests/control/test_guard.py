@@ -10,6 +10,7 @@ from supervisor.control.guard import Guard
 from supervisor.control.latch import Latch, Lockout
 from supervisor.control.lockout import LockoutKeeper
 from supervisor.control.logbook import Logbook
+from supervisor.control.lookback import Lookback
 from supervisor.devices.contactor import Contactor
 from supervisor.devices.panel import Panel
 from supervisor.protection.decision import Decision
@@ -46,7 +47,10 @@ class Bench:
         self.contactor = Contactor(settings, self.pins, self.clock)
         self.logbook = Logbook(self.clock)
         self.latch = Latch(folder)
-        self.keeper = LockoutKeeper(self.latch, self.logbook, self.clock, lambda: None)
+        self.keeper = LockoutKeeper(
+            self.latch, self.logbook, self.clock, lookback=Lookback(), memories=dict,
+            after_write=lambda: None,
+        )  # fmt: skip
         panel = Panel(PanelSettings(), self.pins)
         self.guard = Guard(
             settings, self.clock, self.contactor, panel, self.keeper, self.logbook, {}
@@ -146,7 +150,7 @@ def test_disarming_never_touches_a_lockout(bench: Bench) -> None:
 
 def test_what_was_never_armed_is_not_cleared(bench: Bench) -> None:
     stored = Lockout("overvoltage", "kept from before", "look", WALL)
-    bench.latch.lock(stored)
+    bench.latch.lock(stored, {})
     bench.keeper.disarm("opened")
     assert bench.latch.read(WALL) == stored
 

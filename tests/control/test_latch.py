@@ -9,10 +9,15 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from supervisor.control.latch import Latch, Lockout
+from supervisor.control.latch import Kept, Latch, Lockout
+from supervisor.snapshot import Moment
 
 WALL = "2026-02-01T03:04:05.000+00:00"
-TRIP = Lockout("overvoltage", "front cell too high", "look", WALL, 3.61, 3.60, "V", 0.04, False)
+BEFORE = (Moment(0.1, 3.60, 3.52, 40.0), Moment(0.0, 3.61, None, 41.0))
+TRIP = Lockout(
+    "overvoltage", "front cell too high", "look", WALL, 3.61, 3.60, "V", 0.04, False, BEFORE
+)
+HEAT = {"supply_thermal": {"rectifier": 0.75}}
 
 
 def test_a_first_start_is_clear(tmp_path: Path) -> None:
@@ -20,19 +25,19 @@ def test_a_first_start_is_clear(tmp_path: Path) -> None:
 
 
 def test_a_trip_comes_back_as_it_was(tmp_path: Path) -> None:
-    Latch(tmp_path).lock(TRIP)
+    Latch(tmp_path).lock(TRIP, HEAT)
     assert Latch(tmp_path).read("later") == TRIP
 
 
 def test_a_reset_clears(tmp_path: Path) -> None:
     latch = Latch(tmp_path)
-    latch.lock(TRIP)
-    latch.clear(WALL, "found and mended")
+    latch.lock(TRIP, HEAT)
+    latch.clear(WALL, "found and mended", HEAT)
     assert latch.read(WALL) is None
 
 
 def test_an_end_without_a_word_while_closed_counts_as_locked_out(tmp_path: Path) -> None:
-    Latch(tmp_path).arm(WALL)
+    Latch(tmp_path).arm(WALL, HEAT)
     found = Latch(tmp_path).read("now")
     assert found is not None
     assert found.tripped_by == "external"
@@ -72,7 +77,7 @@ def test_a_folder_in_its_place_counts_as_locked_out(tmp_path: Path) -> None:
 
 
 def test_a_later_version_with_more_fields_is_still_read(tmp_path: Path) -> None:
-    Latch(tmp_path).lock(TRIP)
+    Latch(tmp_path).lock(TRIP, HEAT)
     path = tmp_path / "lockout.json"
     content = json.loads(path.read_text())
     content["lockout"]["a_new_field"] = 1
@@ -85,7 +90,7 @@ def test_a_write_that_fails_leaves_the_old_latch(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str
 ) -> None:
     latch = Latch(tmp_path)
-    latch.lock(TRIP)
+    latch.lock(TRIP, HEAT)
 
     def fails(*_args: object, **_kwargs: object) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
@@ -93,7 +98,7 @@ def test_a_write_that_fails_leaves_the_old_latch(
     target: object = os if step == "fsync" else Path
     monkeypatch.setattr(target, step, fails)
     with pytest.raises(OSError, match="No space"):
-        latch.clear(WALL, "reset")
+        latch.clear(WALL, "reset", HEAT)
     monkeypatch.undo()
     assert latch.read(WALL) == TRIP
 
@@ -109,5 +114,46 @@ def test_file_and_folder_reach_the_medium_before_a_write_returns(
         real(file)
 
     monkeypatch.setattr(os, "fsync", noted)
-    Latch(tmp_path).lock(TRIP)
+    Latch(tmp_path).lock(TRIP, HEAT)
     assert synced == [str(tmp_path / "lockout.new"), str(tmp_path)]
+
+
+def kept_in(folder: Path) -> Kept | None:
+    latch = Latch(folder)
+    latch.read(WALL)
+    return latch.kept
+
+
+def test_at_a_first_start_there_is_nothing_to_remember(tmp_path: Path) -> None:
+    assert kept_in(tmp_path) is None
+
+
+def test_what_the_rules_must_not_forget_comes_back(tmp_path: Path) -> None:
+    Latch(tmp_path).clear(WALL, "opened", HEAT)
+    assert kept_in(tmp_path) == Kept(HEAT, is_whole=True)
+    Latch(tmp_path).lock(TRIP, HEAT)
+    assert kept_in(tmp_path) == Kept(HEAT, is_whole=True)
+
+
+def test_after_an_end_without_a_word_the_memory_is_not_whole(tmp_path: Path) -> None:
+    Latch(tmp_path).arm(WALL, HEAT)
+    assert kept_in(tmp_path) == Kept(HEAT, is_whole=False)
+
+
+@pytest.mark.parametrize(
+    "memory", [None, 3, [], {"supply_thermal": 1}, {"supply_thermal": {"rectifier": "hot"}}]
+)
+def test_a_memory_that_cannot_be_read_is_lost_and_the_lockout_is_not(
+    tmp_path: Path, memory: object
+) -> None:
+    Latch(tmp_path).lock(TRIP, HEAT)
+    path = tmp_path / "lockout.json"
+    path.write_text(json.dumps(json.loads(path.read_text()) | {"memory": memory}))
+    assert Latch(tmp_path).read(WALL) == TRIP
+    assert kept_in(tmp_path) == Kept({}, is_whole=False)
+
+
+def test_an_older_file_without_a_memory_has_lost_it(tmp_path: Path) -> None:
+    (tmp_path / "lockout.json").write_text('{"state": "clear"}')
+    assert Latch(tmp_path).read(WALL) is None
+    assert kept_in(tmp_path) == Kept({}, is_whole=False)
