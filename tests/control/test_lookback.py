@@ -1,5 +1,7 @@
 """What was measured before a trip: fine for seconds, coarse for a minute, nothing invented."""
 
+from itertools import pairwise
+
 from cycles import WINDOW_S, cycle
 
 from supervisor.control.lookback import Lookback
@@ -29,7 +31,7 @@ def test_the_last_windows_one_by_one_and_a_minute_by_the_second() -> None:
     assert ages[-30:] == [round(k * WINDOW_S, 3) for k in reversed(range(30))]
     assert 55 <= ages[0] <= 60
     coarse = ages[:-30]
-    assert all(0.99 <= a - b <= 1.11 for a, b in zip(coarse, coarse[1:], strict=False))
+    assert all(0.99 <= a - b <= 1.11 for a, b in pairwise(coarse))
     assert moments[-1] == Moment(0.0, 3.6, None, 2000.0)
 
 
