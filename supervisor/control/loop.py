@@ -70,6 +70,8 @@ class Loop:
             settings, parts.clock, parts.contactor, parts.panel, self.keeper, logbook, remedies
         )
         self._viewer = Viewer(settings, parts, self._protection.rules, logbook, simulated=simulated)
+        for rule, why in settings.protection.without.reasons().items():
+            logbook.note("without", f"runs without {rule}: {why}")
         self._leaving = False
         self._published: tuple[float, Circuit] = (float("-inf"), Circuit.OPEN)
 

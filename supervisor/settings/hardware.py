@@ -79,7 +79,7 @@ class CellChannel(Settings):
     open_lead_volts: Annotated[float, Field(ge=0.1, le=0.9)] | None = Field(
         default=None,
         description="What the channel reads with its lead off, when a bias resistor holds it "
-        "there; left out: a plain bleed, near 0, and an open lead cannot be told from a shorted one.",
+        "there; left out: a plain bleed to 0, and an open lead looks like a shorted one.",
     )
 
 
