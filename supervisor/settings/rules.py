@@ -362,3 +362,7 @@ class Protection(Settings):
     session_charge: SessionCharge | None = None
     session_hold: SessionHold | None = None
     without: Without = Without()
+
+
+# Every key that can name a trip but ``external``; the second line's settings stand with the parts.
+RULE_KEYS = (*(name for name in Protection.model_fields if name != "without"), "second_line")

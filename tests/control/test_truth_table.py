@@ -13,10 +13,9 @@ from loop_bench import with_level_drive
 
 from supervisor.protection.verdict import State
 from supervisor.settings.model import SupervisorSettings
-from supervisor.settings.rules import Protection
+from supervisor.settings.rules import RULE_KEYS
 from supervisor.snapshot import Circuit
 
-RULES = sorted({*Protection.model_fields, "second_line"} - {"without"})
 BLOCKS_AN_OPEN_CIRCUIT = {"failed_to_open"}
 SOME_TIME_S = 5.0  # many leases
 
@@ -30,7 +29,7 @@ def bench(hut_settings: SupervisorSettings, tmp_path: Path) -> Iterator[GuardBen
     bench.contactor.close()
 
 
-@pytest.mark.parametrize("rule", RULES)
+@pytest.mark.parametrize("rule", RULE_KEYS)
 @pytest.mark.parametrize(
     ("state", "circuit"),
     [
@@ -50,7 +49,7 @@ def test_while_closed(bench: GuardBench, rule: str, state: State, circuit: Circu
     )
 
 
-@pytest.mark.parametrize("rule", RULES)
+@pytest.mark.parametrize("rule", RULE_KEYS)
 @pytest.mark.parametrize("state", State)
 def test_while_open(bench: GuardBench, rule: str, state: State) -> None:
     """Nothing closes it; whatever is not clear forbids closing, and only a weld locks it out."""
@@ -70,7 +69,7 @@ def test_while_open(bench: GuardBench, rule: str, state: State) -> None:
         assert f"{rule} says" in bench.answers[0][1]
 
 
-@pytest.mark.parametrize("rule", RULES)
+@pytest.mark.parametrize("rule", RULE_KEYS)
 @pytest.mark.parametrize("state", State)
 def test_while_locked_out(bench: GuardBench, rule: str, state: State) -> None:
     """It stays so, whatever is said; a reset waits until the rule that tripped is clear."""
@@ -95,7 +94,7 @@ def test_while_locked_out(bench: GuardBench, rule: str, state: State) -> None:
 
 
 @pytest.mark.parametrize("state", set(State) - {State.CLEAR, State.TRIP})
-@pytest.mark.parametrize("rule", RULES)
+@pytest.mark.parametrize("rule", RULE_KEYS)
 def test_another_rules_doubt_does_not_forbid_a_reset(
     bench: GuardBench, rule: str, state: State
 ) -> None:
