@@ -81,7 +81,7 @@ class CarefulCharge:
                 {
                     "cells": {
                         "state_of_charge": self.state_of_charge,
-                        "state_of_charge_offsets": (0.004, 0.0, -0.003, -0.006),
+                        "state_of_charge_offsets": (0.001, 0.0, -0.001, -0.002),
                     }
                 }
             ),
@@ -97,9 +97,7 @@ class CarefulCharge:
             return min(0.80, target + rng.uniform(0.002, 0.01))
         return target
 
-    def _seen(
-        self, plant: Plant, now_s: float, rng: Random, contactor: ContactorState
-    ) -> Readings:
+    def _seen(self, plant: Plant, now_s: float, rng: Random, contactor: ContactorState) -> Readings:
         ripple_a = plant.current_ripple_a * FILTER_PASSES
         beat = BEAT * sin(2 * pi * 1.0 * now_s)  # twice half a hertz
         scan: dict[Channel, Reading] = {}
