@@ -2,18 +2,21 @@
 
 A conversion is believed only when the configuration read after it is, bit for bit, the one
 written before it: the inputs, the range and the rate are then those asked for, and the chip was
-not reset in between.
+not reset in between. What is read instead says what went wrong.
 """
 
 from adafruit_ads1x15.ads1115 import ADS1115
 
 from supervisor.devices.protocols import Clock, I2CBus
+from supervisor.readings import Quality
 from supervisor.settings.hardware import Converter as ConverterSettings
 from supervisor.settings.hardware import Inputs
 
 # Configuration register, ADS1115 data sheet: bit 15 reads 1 when no conversion is running.
 NOT_CONVERTING = 0x8000
 CONFIG = 0x01
+CONFIG_AFTER_RESET = 0x8583
+CONFIG_OF_A_BUS_HELD_LOW = 0x0000  # no chip says so of itself
 
 # Data sheet: multiplexer codes.
 MULTIPLEXER: dict[Inputs, int] = {
@@ -31,19 +34,41 @@ class NotReady(Exception):
 
 
 class ConfigChanged(Exception):
-    """The configuration read back is not the one written: reset, bus fault, or another chip."""
+    """The configuration read back is not the one written: a bus fault, or one of those below."""
+
+    quality = Quality.CONFIG_CHANGED
+
+
+class ChipReset(ConfigChanged):
+    """The configuration is the one after power-on: a brown-out between writing and reading."""
+
+    quality = Quality.CHIP_RESET
+
+
+class WrongChip(ConfigChanged):
+    """It has never yet kept what was written: not the chip that is expected at this address."""
+
+    quality = Quality.WRONG_CHIP
 
 
 class Converter(ADS1115):
     """Single-shot conversions that end, or raise, within a known time.
 
     ``convert`` is the driver's own ``read`` with two of its steps replaced: waiting for the end
-    of the conversion, and fetching the result.
+    of the conversion, and fetching the result. ``is_proven``: it has kept a configuration before.
     """
 
-    def __init__(self, bus: I2CBus, settings: ConverterSettings, clock: Clock) -> None:
+    def __init__(
+        self,
+        bus: I2CBus,
+        settings: ConverterSettings,
+        clock: Clock,
+        *,
+        is_proven: bool = False,
+    ) -> None:
         """Probes the chip. Raises OSError or ValueError when it does not answer."""
         self._clock = clock
+        self.is_proven = is_proven
         self._period_s = WAIT_FACTOR / settings.samples_per_second
         self._written = 0
         self._started_at_s = 0.0
@@ -53,7 +78,7 @@ class Converter(ADS1115):
     def convert(self, inputs: Inputs, range_volts: float) -> tuple[int, float]:
         """One conversion: signed code, and when it was taken (monotonic seconds).
 
-        Raises OSError (bus), NotReady, ConfigChanged.
+        Raises OSError (bus), NotReady, ConfigChanged (ChipReset, WrongChip).
         """
         self._refuse_while_converting()
         self._gain = DRIVER_GAIN[range_volts]  # the setter would write the register once more
@@ -92,6 +117,18 @@ class Converter(ADS1115):
     def _config_as_written(self) -> int:
         """The configuration register. Raises ConfigChanged unless it is as written."""
         config: int = self._read_register(CONFIG)
-        if (config ^ self._written) & ~NOT_CONVERTING:
-            raise ConfigChanged(f"wrote {self._written:04X}h, read {config:04X}h")
+        if not _same(config, self._written):
+            raise self._mismatch(config)(f"wrote {self._written:04X}h, read {config:04X}h")
+        self.is_proven = True
         return config
+
+    def _mismatch(self, config: int) -> type[ConfigChanged]:
+        if _same(config, CONFIG_AFTER_RESET):
+            return ChipReset
+        if self.is_proven or config == CONFIG_OF_A_BUS_HELD_LOW:
+            return ConfigChanged
+        return WrongChip
+
+
+def _same(config: int, other: int) -> bool:
+    return not (config ^ other) & ~NOT_CONVERTING

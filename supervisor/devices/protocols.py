@@ -1,6 +1,7 @@
 """What the loop expects of its devices; real and simulated ones implement the same."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
 
@@ -63,5 +64,26 @@ class I2CBus(Protocol):
         in_start: int = 0,
         in_end: int | None = None,
     ) -> None: ...
+
+    def close(self) -> None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class OneWireAnswer:
+    """What the kernel said of one probe: the text of its file ``w1_slave``; None: nothing.
+
+    ``asked_at_s``: what was measured is not older.
+    """
+
+    text: str | None
+    asked_at_s: float
+
+
+class OneWire(Protocol):
+    """Temperature probes on the kernel's one-wire bus. They take their time: nothing here waits."""
+
+    def newest(self, serial: str) -> OneWireAnswer | None:
+        """The newest answer of a probe, the same object until there is another; None before."""
+        ...
 
     def close(self) -> None: ...

@@ -18,7 +18,7 @@ log = logging.getLogger(__name__)
 TRIES = 2  # a second try costs less than a cycle; more would make the cycle late
 TELL_EVERY_S = 10.0
 TELLING_CODE = 64  # below, noise may well give the same code in both ranges
-LARGEST, SMALLEST = 0x7FFF, -0x8000
+LARGEST = 0x7FFF
 
 
 class ConverterSampler:
@@ -29,6 +29,7 @@ class ConverterSampler:
         self._keeper = keeper
         self._clock = clock
         self._converters: dict[str, Converter] = {}
+        self._proven: set[str] = set()  # by name; outlives the opened bus
         self._generation = keeper.generation
         self._until_probe = dict.fromkeys(Channel, 0)
         self._own_code: dict[Channel, int] = {}
@@ -56,8 +57,8 @@ class ConverterSampler:
                 quality = Quality.NOT_READY
                 self._tell(channel, "the conversion did not end in time")
             except ConfigChanged as error:
-                quality = Quality.CONFIG_CHANGED
-                self._tell(channel, f"configuration changed: {error}")
+                quality = error.quality
+                self._tell(channel, f"{quality.value}: {error}")
             else:
                 self._keeper.worked()
                 self.counters.conversions += 1
@@ -92,16 +93,22 @@ class ConverterSampler:
         if stuck and ratio != 1:
             self._until_probe[channel] = 0  # until it lives again
             return Sample(channel, None, Quality.FROZEN, taken_at_s)
-        scaled = min(max(round(code * ratio), SMALLEST), LARGEST)
-        return Sample(channel, scaled, Quality.GOOD, taken_at_s, probe=True)
+        return Sample(channel, code, Quality.GOOD, taken_at_s, ratio)
 
     def _converter(self, name: str) -> Converter:
+        """A chip that has proved itself stays proven when the bus is opened anew.
+
+        The bus went, not the chip: what comes back garbled then is a fault of bus or supply, and
+        "the wrong chip" would make somebody replace a good one. Neither gives a value.
+        """
         if self._generation != self._keeper.generation:
             self._generation = self._keeper.generation
+            self._proven.update(n for n, chip in self._converters.items() if chip.is_proven)
             self._converters.clear()
         if name not in self._converters:
-            bus = self._keeper.bus()
-            self._converters[name] = Converter(bus, self._settings.converters[name], self._clock)
+            bus, chip = self._keeper.bus(), self._settings.converters[name]
+            is_proven = name in self._proven
+            self._converters[name] = Converter(bus, chip, self._clock, is_proven=is_proven)
         return self._converters[name]
 
     def _tell(self, channel: Channel, text: str) -> None:

@@ -1,9 +1,11 @@
 """From a converter's code to volts or amperes, and what of it may be believed."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from math import inf
 
+from supervisor.measurement.plausible import any_current, plausible_cell
 from supervisor.measurement.uncertainty import Budget, cell_budget, current_budget, lsb_v
+from supervisor.readings import Quality
 from supervisor.settings.hardware import CellChannel, ShuntChannel
 
 # The converter's end codes mean "this much or more": ADS1115 data sheet.
@@ -11,26 +13,26 @@ HIGHEST_CODE = 0x7FFF
 LOWEST_CODE = -0x8000
 
 
-def is_clipped(code: int) -> bool:
+def is_clipped(code: float) -> bool:
     """Whether a code is an end of the range: 7FFFh and 8000h are no values."""
     return code >= HIGHEST_CODE or code <= LOWEST_CODE
 
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """A channel's straight line, worked out once: value = code * scale + offset, in V or A."""
+    """A channel's straight line, worked out once: value = code * scale + offset, in V or A.
+
+    ``quality`` says of a value whether it can be true, or what is wrong with it.
+    """
 
     scale: float
     offset: float
-    plausible: tuple[float, float]
+    quality: Callable[[float], Quality]
     budget: Budget
 
-    def value(self, code: int) -> float:
+    def value(self, code: float) -> float:
+        """``code`` in steps of the channel's own range."""
         return code * self.scale + self.offset
-
-    def is_plausible(self, value: float) -> bool:
-        low, high = self.plausible
-        return low <= value <= high
 
 
 def calibration(channel: CellChannel | ShuntChannel) -> Calibration:
@@ -39,12 +41,12 @@ def calibration(channel: CellChannel | ShuntChannel) -> Calibration:
         return Calibration(
             scale=lsb_v(channel) * channel.gain,
             offset=channel.offset_volts,
-            plausible=channel.plausible_volts,
+            quality=plausible_cell(channel).quality,
             budget=cell_budget(channel),
         )
     return Calibration(
         scale=lsb_v(channel) / channel.ohms * channel.gain,
         offset=channel.offset_amperes,
-        plausible=(-inf, inf),  # a shunt may carry anything the converter can read
+        quality=any_current,
         budget=current_budget(channel),
     )

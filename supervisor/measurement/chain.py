@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from supervisor.measurement.calibration import calibration, is_clipped
 from supervisor.measurement.frozen import FrozenWatch
 from supervisor.measurement.mains_window import OUTLIER_V, MainsWindow, WindowGrid
+from supervisor.measurement.resolution import Resolution
 from supervisor.readings import Channel, Quality, Reading, Sample
 from supervisor.settings.fitted import fitted_channels
 from supervisor.settings.hardware import CellChannel, ShuntChannel
@@ -20,7 +21,11 @@ class MeasurementChain:
 
     def __init__(self, settings: SupervisorSettings) -> None:
         self._loop = settings.loop
-        self._lines = {c: _Line(c, s, settings.loop) for c, s in fitted_channels(settings).items()}
+        chips = {name: Resolution() for name in settings.converters}
+        self._lines = {
+            channel: _Line(channel, wiring, settings.loop, chips[wiring.converter])
+            for channel, wiring in fitted_channels(settings).items()
+        }
         self._grid: WindowGrid | None = None
         self._newest_k = -1
         self._window: dict[Channel, Reading] | None = None
@@ -57,12 +62,19 @@ class MeasurementChain:
 class _Line:
     """One channel's way from code to reading."""
 
-    __slots__ = ("_calibration", "_channel", "_expanded", "_frozen", "_window")
+    __slots__ = ("_calibration", "_channel", "_expanded", "_frozen", "_resolution", "_window")
 
-    def __init__(self, channel: Channel, wiring: CellChannel | ShuntChannel, loop: Loop) -> None:
+    def __init__(
+        self,
+        channel: Channel,
+        wiring: CellChannel | ShuntChannel,
+        loop: Loop,
+        resolution: Resolution,
+    ) -> None:
         self._channel = channel
         self._calibration = calibration(wiring)
         self._expanded = self._calibration.budget.expanded
+        self._resolution = resolution
         self._frozen = FrozenWatch(wiring.frozen_seconds, LONGEST_STEP_CYCLES * loop.cycle_s)
         outlier = None if channel is Channel.SHUNT else OUTLIER_V * max(1.0, wiring.gain)
         self._window = MainsWindow(loop.scans_per_window, outlier)
@@ -89,16 +101,14 @@ class _Line:
         if sample.quality is not Quality.GOOD or code is None:
             self._frozen.interrupt()
             return (Quality.NOT_READY if sample.quality.is_good else sample.quality), None
-        value = self._calibration.value(code)
-        if is_clipped(code):
-            quality = Quality.CLIPPED
-        elif not self._calibration.is_plausible(value):
-            quality = Quality.OUT_OF_RANGE
-        elif sample.probe:
-            return Quality.GOOD, value  # another range, another code: says nothing here
-        elif self._frozen.is_frozen(code, sample.taken_at_s):
+        in_own_range = code * sample.ratio
+        value = self._calibration.value(in_own_range)
+        quality = Quality.CLIPPED if is_clipped(in_own_range) else self._calibration.quality(value)
+        if quality.is_good and self._resolution.is_too_coarse(code):
+            quality = Quality.TOO_COARSE
+        if not quality.is_good:
+            self._frozen.interrupt()
+            return quality, None
+        if not sample.is_probe and self._frozen.is_frozen(code, sample.taken_at_s):
             return Quality.FROZEN, None
-        else:
-            return Quality.GOOD, value
-        self._frozen.interrupt()
-        return quality, None
+        return Quality.GOOD, value

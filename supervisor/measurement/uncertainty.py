@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import sqrt
 
-from supervisor.settings.hardware import CellChannel, ShuntChannel
+from supervisor.settings.hardware import CODES_PER_RANGE, CellChannel, ShuntChannel
 
 COVERAGE_FACTOR = 2.0
 TEMPERATURE_SPAN_K = 20.0  # between calibration and use
@@ -20,7 +20,6 @@ OFFSET_LIMIT_LSB = 3.0
 NONLINEARITY_LIMIT_LSB = 1.0
 GAIN_DRIFT_PER_K = 40e-6  # the data sheet's worst; given for the wide ranges
 GAIN_DRIFT_256_MV_PER_K = 7e-6  # the range of +-0.256 V, typical: no worst is given
-CODES_PER_RANGE = 32768
 
 RECTANGULAR = sqrt(3)  # limit / sqrt(3) is the standard uncertainty
 ONE_STEP = sqrt(12)  # a step that is as wide as the limit: quantisation

@@ -2,7 +2,7 @@
 
 from math import isnan
 
-from supervisor.readings import Quality, Reading
+from supervisor.readings import Channel, Quality, Reading, Readings
 
 GOOD = Quality.GOOD
 
@@ -13,3 +13,13 @@ def believed(reading: Reading | None) -> float | None:
         return None
     value = reading.value
     return None if value is None or isnan(value) else value
+
+
+def mean_after(
+    readings: Readings, channel: Channel, from_s: float, window_s: float
+) -> float | None:
+    """The newest mean of a channel, if its window began at or after this time and it is good."""
+    mean = readings.window.get(channel) if readings.window else None
+    if mean is None or mean.taken_at_s - window_s < from_s:
+        return None
+    return believed(mean)

@@ -3,12 +3,12 @@
 from supervisor.readings import Channel, Quality, Reading
 
 NAMES = {channel: channel.words for channel in Channel}
+DIGITS = {"A": 1, "A/s": 1, "Ah": 1, "h": 2, "°C": 1}  # behind the point; else 3
 
 
 def amount(value: float, unit: str) -> str:
     """A number with its unit: 3.612 V, 118.4 A, 0.061 V/min."""
-    digits = 1 if unit == "A" else 3
-    return f"{value:.{digits}f} {unit}"
+    return f"{value:.{DIGITS.get(unit, 3)}f} {unit}"
 
 
 def beside(value: float, limit: float, unit: str) -> str:

@@ -6,7 +6,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from supervisor.devices.converter import ConfigChanged, Converter, NotReady
+from supervisor.devices.converter import (
+    ChipReset,
+    ConfigChanged,
+    Converter,
+    NotReady,
+    WrongChip,
+)
+from supervisor.readings import Quality
 from supervisor.settings.hardware import Converter as ConverterSettings
 from supervisor.settings.hardware import Inputs
 from supervisor.simulator.ads1115 import ADS1115, Tolerance
@@ -144,3 +151,80 @@ def test_the_sample_is_stamped_with_its_conversion_not_with_its_reading() -> Non
     _, taken_at_s = board.converter.convert("0-1", RANGE_V)
     assert board.clock.now_s() > 12
     assert taken_at_s < 10.1
+
+
+# --- what is read back instead of what was written
+
+
+def failure(board: Board) -> ConfigChanged:
+    with pytest.raises(ConfigChanged) as caught:
+        board.converter.convert("0-1", RANGE_V)
+    return caught.value
+
+
+@pytest.mark.parametrize("proven", [False, True])
+def test_power_on_values_are_a_reset_also_of_a_chip_that_has_proved_nothing_yet(
+    proven: bool,
+) -> None:
+    """8583h after reset: ADS1115 data sheet."""
+    board = Board()
+    if proven:
+        board.converter.convert("0-1", RANGE_V)
+    board.chip.trouble.reset_every = 1
+    error = failure(board)
+    assert type(error) is ChipReset
+    assert error.quality is Quality.CHIP_RESET
+    assert str(error).endswith("read 8583h")
+    assert board.converter.is_proven is proven
+
+
+@given(after_us=st.integers(0, 4000))
+def test_a_reset_in_mid_conversion_is_told_as_one(after_us: int) -> None:
+    board = Board(kilohertz=100)
+    board.converter.convert("2-3", RANGE_V)
+    reset = board.clock.alarm(lambda: board.chip.reset(board.clock.now_s()))
+    reset.set(board.clock.now_s() + after_us * 1e-6)
+    try:
+        assert board.reads_right("0-1")
+    except ChipReset:
+        assert board.reads_right("0-1")
+
+
+def test_a_chip_that_never_kept_its_configuration_is_the_wrong_one() -> None:
+    board = Board()
+    board.chip.trouble.foreign = True
+    for _ in range(5):
+        error = failure(board)
+        assert type(error) is WrongChip
+        assert error.quality is Quality.WRONG_CHIP
+        assert str(error) == "wrote 83E3h, read 8300h"
+    assert board.converter.is_proven is False
+
+
+def test_a_chip_that_has_proved_itself_once_is_the_right_one() -> None:
+    board = Board()
+    assert board.converter.is_proven is False
+    board.converter.convert("0-1", RANGE_V)
+    assert board.converter.is_proven is True
+    board.chip.trouble.foreign = True
+    error = failure(board)
+    assert type(error) is ConfigChanged
+    assert error.quality is Quality.CONFIG_CHANGED
+
+
+def test_a_chip_proven_before_starts_as_one() -> None:
+    board = Board()
+    settings = ConverterSettings.model_validate({"address": 0x48})
+    board.converter = Converter(SimulatedI2C(board.wire), settings, board.clock, is_proven=True)
+    board.chip.trouble.foreign = True
+    assert type(failure(board)) is ConfigChanged
+
+
+def test_a_bus_held_low_says_nothing_of_the_chip() -> None:
+    board = Board()
+    board.converter._refuse_while_converting()
+    board.wire.trouble.stuck_low = True
+    error = failure(board)
+    assert type(error) is ConfigChanged
+    assert str(error).endswith("read 0000h")
+    assert board.converter.is_proven is False

@@ -152,9 +152,10 @@ def test_a_stuck_result_is_found_within_a_window(hut_settings: SupervisorSetting
 def test_probes_read_the_same_voltage_as_the_channels_own_range(bench: Bench) -> None:
     scans = bench.sampler._settings.loop.scans_per_window
     samples = [bench.sampler.sample(Channel.FRONT_CELL) for _ in range(20 * scans)]
-    probes = [sample for sample in samples if sample.probe]
+    probes = [sample for sample in samples if sample.is_probe]
     assert len(probes) in (19, 20)
-    codes = [sample.code for sample in samples if sample.code is not None]
+    assert {sample.ratio for sample in probes} == {6.144 / 4.096}
+    codes = [sample.code * sample.ratio for sample in samples if sample.code is not None]
     assert max(codes) - min(codes) < 8
 
 
@@ -169,3 +170,84 @@ def test_no_probe_is_mistaken_at_no_current_or_at_the_end_of_the_range(
             bench.wire.chips[converter.address] = ADS1115(bench._volts, Random(1))
         for _ in range(50):
             assert bench.sampler.sample(Channel.SHUNT).quality is Quality.GOOD
+
+
+# --- what a chip that does not keep its configuration is called
+
+
+def chips(bench: Bench) -> list[ADS1115]:
+    return [chip for chip in bench.wire.chips.values() if isinstance(chip, ADS1115)]
+
+
+def make_foreign(bench: Bench, foreign: bool = True) -> None:
+    for chip in chips(bench):
+        chip.trouble.foreign = foreign
+
+
+def test_a_foreign_chip_is_the_wrong_one_from_the_start_and_for_ever(bench: Bench) -> None:
+    make_foreign(bench)
+    for _ in range(20):
+        sample = bench.sampler.sample(Channel.SHUNT)
+        assert (sample.code, sample.quality) == (None, Quality.WRONG_CHIP)
+        bench.clock.sleep_until(bench.clock.now_s() + 0.05)
+
+
+def test_a_chip_that_has_worked_is_never_called_the_wrong_one(bench: Bench) -> None:
+    bench.sampler.sample(Channel.SHUNT)
+    make_foreign(bench)
+    assert bench.sampler.sample(Channel.SHUNT).quality is Quality.CONFIG_CHANGED
+    assert bench.sampler.sample(Channel.FRONT_CELL).quality is Quality.WRONG_CHIP, "the other one"
+
+
+def test_it_stays_proven_when_the_bus_is_opened_anew(bench: Bench) -> None:
+    """The bus went, not the chip: nobody is to replace a good one."""
+    bench.sampler.sample(Channel.SHUNT)
+    for _ in range(2):
+        bench.wire.trouble.error, bench.wire.trouble.error_until_reopened = errno.EIO, True
+        openings = bench.openings
+        while bench.openings == openings:
+            bench.sampler.sample(Channel.SHUNT)
+            bench.clock.sleep_until(bench.clock.now_s() + 0.005)
+        make_foreign(bench)
+        assert bench.sampler.sample(Channel.SHUNT).quality is Quality.CONFIG_CHANGED
+        assert bench.sampler.sample(Channel.FAR_CELL).quality is Quality.WRONG_CHIP
+        make_foreign(bench, False)
+        assert bench.sampler.sample(Channel.SHUNT).quality is Quality.GOOD
+
+
+def test_one_reset_is_bridged_by_the_second_try(bench: Bench) -> None:
+    bench.sampler.sample(Channel.FRONT_CELL)
+    for chip in chips(bench):
+        chip.trouble.reset_every = 2
+    for _ in range(10):
+        assert bench.sampler.sample(Channel.FRONT_CELL).quality is Quality.GOOD
+    assert bench.sampler.counters.retries >= 9
+
+
+def test_a_chip_that_resets_in_every_conversion_says_so(
+    bench: Bench, caplog: pytest.LogCaptureFixture
+) -> None:
+    bench.sampler.sample(Channel.FRONT_CELL)
+    for chip in chips(bench):
+        chip.trouble.reset_every = 1
+    for _ in range(5):
+        sample = bench.sampler.sample(Channel.FRONT_CELL)
+        assert (sample.code, sample.quality) == (None, Quality.CHIP_RESET)
+    assert [record.getMessage() for record in caplog.records] == [
+        "front_cell: reset: wrote 81E3h, read 8583h"  # the probe in the wider range
+    ]
+
+
+def test_a_probe_hands_out_the_raw_code_of_the_wider_range(bench: Bench) -> None:
+    bench.sampler.sample(Channel.FRONT_CELL)
+    probe = bench.sampler.sample(Channel.FRONT_CELL)
+    assert (probe.is_probe, probe.ratio) == (True, 1.5)
+    assert probe.code == pytest.approx(3.3 / 6.144 * 0x8000, abs=3)
+
+
+def test_a_range_without_a_wider_one_is_never_probed(hut_settings: SupervisorSettings) -> None:
+    front = hut_settings.channels.front_cell.model_copy(update={"range_volts": 6.144})
+    channels = hut_settings.channels.model_copy(update={"front_cell": front})
+    bench = Bench(hut_settings.model_copy(update={"channels": channels}))
+    samples = [bench.sampler.sample(Channel.FRONT_CELL) for _ in range(30)]
+    assert {(sample.ratio, sample.is_probe) for sample in samples} == {(1.0, False)}

@@ -4,6 +4,8 @@ import pytest
 from cycles import CANNOT_TELL, CLEAR, CYCLE_S, TRIP, Value, feed, states, windows, with_rule
 
 from supervisor.protection.rules.sensing import SensingRule
+from supervisor.protection.sensing.flaws import FLAWS
+from supervisor.protection.verdict import Verdict
 from supervisor.readings import Quality
 from supervisor.settings.model import SupervisorSettings
 
@@ -12,7 +14,14 @@ UNTRUE = [
     Quality.OUT_OF_RANGE,
     Quality.CONFIG_CHANGED,
     Quality.NOT_READY,
+    Quality.CHIP_RESET,
+    Quality.WRONG_CHIP,
+    Quality.TOO_COARSE,
+    Quality.LEAD_OPEN,
+    Quality.LEAD_SHORTED,
+    Quality.LEAD_REVERSED,
 ]
+ANSWERS = {Quality.GOOD, Quality.NO_ANSWER, Quality.TOO_FEW}  # not the business of this rule
 CHANNELS = ["front", "far", "amperes"]
 
 
@@ -53,12 +62,62 @@ def test_untrue_from_the_first_cycle_on(rule: SensingRule) -> None:
     assert states(verdicts) == [CANNOT_TELL] * 4 + [TRIP] * 2
 
 
-def test_each_class_of_fault_says_where_to_look(rule: SensingRule) -> None:
-    reasons = {
-        feed(rule, [(k * 100.0, {"front": quality})])[0].reason.split(": ", 1)[1]
-        for k, quality in enumerate([*UNTRUE, Quality.FROZEN])
-    }
-    assert len(reasons) == len(UNTRUE) + 1
+def test_every_quality_but_good_and_silent_is_a_flaw() -> None:
+    assert {*UNTRUE, Quality.FROZEN} == set(Quality) - ANSWERS == set(FLAWS)
+
+
+def test_each_class_of_fault_has_its_own_words_and_its_own_remedy(
+    hut_settings: SupervisorSettings,
+) -> None:
+    said = [
+        feed(SensingRule(hut_settings), [(0.0, {"front": quality})])[0]
+        for quality in [*UNTRUE, Quality.FROZEN]
+    ]
+    assert len({verdict.reason for verdict in said}) == len(said)
+    assert len({verdict.remedy for verdict in said}) == len(said)
+    assert all(verdict.remedy and verdict.remedy != SensingRule.remedy for verdict in said)
+
+
+def test_the_words_in_full(rule: SensingRule) -> None:
+    verdicts = feed(rule, windows("far", [3.4] + [Quality.LEAD_REVERSED] * 5, step_s=1 / 16))
+    assert verdicts[-1] == Verdict(
+        rule="sensing",
+        state=TRIP,
+        measured=0.3125,
+        limit=0.25,
+        unit="s",
+        since_s=0.0,
+        reason="far cell has a reversed lead for 0.31 s: it reads a cell's voltage with the wrong "
+        "sign",
+        remedy="swap the two wires of the sense lead, at the cell or at the converter",
+    )
+
+
+def test_clear_in_full(rule: SensingRule) -> None:
+    clear = Verdict("sensing", CLEAR, 0.0, 0.25, "s", None, "every answer is believable")
+    assert feed(rule, [(0.0, {})]) == [clear]
+
+
+def with_bias(settings: SupervisorSettings) -> SupervisorSettings:
+    front = settings.channels.front_cell.model_copy(update={"open_lead_volts": 0.3})
+    channels = settings.channels.model_copy(update={"front_cell": front})
+    return settings.model_copy(update={"channels": channels})
+
+
+def test_an_open_lead_may_be_a_shorted_one_unless_a_bias_resistor_tells(
+    hut_settings: SupervisorSettings,
+) -> None:
+    rule = SensingRule(with_bias(hut_settings))
+    front = feed(rule, [(0.0, {"front": Quality.LEAD_OPEN})])[0]
+    far = feed(rule, [(1.0, {"far": Quality.LEAD_OPEN})])[0]
+    assert "front cell has an open lead" in front.reason
+    assert "what its bias resistor holds it at" in front.reason
+    assert "far cell has an open lead" in far.reason
+    assert "off, broken or shorted" in far.reason
+    assert "open_lead_volts" in far.reason
+    assert front.remedy != far.remedy
+    assert "touch" in far.remedy
+    assert "touch" not in front.remedy
 
 
 @pytest.mark.parametrize("quality", [Quality.CLIPPED, Quality.OUT_OF_RANGE])

@@ -1,6 +1,6 @@
 """Failed to open (86 with BF): the coil was dropped, and yet the circuit is closed."""
 
-from supervisor.protection.believed import believed
+from supervisor.protection.believed import mean_after
 from supervisor.protection.verdict import State, Verdict
 from supervisor.protection.wording import amount
 from supervisor.readings import Channel, Readings
@@ -47,20 +47,14 @@ class FailedToOpenRule:
         if self._says_closed >= AUXILIARY_LOOKS:
             reason = f"the auxiliary contact says closed {for_s:.2f} s after the coil was dropped"
             return self._verdict(State.TRIP, None, since_s, reason)
-        current_a = self._current_after(readings, since_s + self._within_s)
+        allowed_until_s = since_s + self._within_s
+        current_a = mean_after(readings, Channel.SHUNT, allowed_until_s, self._window_s)
         if current_a is None:
             return self._without_current(contactor.auxiliary_closed, for_s, since_s)
         if abs(current_a) > self._limit_a:
             reason = f"{amount(current_a, 'A')} flow {for_s:.2f} s after the coil was dropped"
             return self._verdict(State.TRIP, current_a, since_s, reason)
         return self._verdict(State.CLEAR, current_a, None, "open, no current")
-
-    def _current_after(self, readings: Readings, from_s: float) -> float | None:
-        """Mean current of the newest window, if it began at or after this time and is good."""
-        window = readings.window.get(Channel.SHUNT) if readings.window else None
-        if window is None or window.taken_at_s - self._window_s < from_s:
-            return None
-        return believed(window)
 
     def _without_current(
         self, auxiliary_closed: bool | None, for_s: float, since_s: float

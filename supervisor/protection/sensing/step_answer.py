@@ -1,0 +1,158 @@
+"""A voltage that does not answer the current: the lead sits on something that is not this bank.
+
+When the current changes by dI, a bank moves by dI times its resistance at once. A lead on another
+battery, or at the end of a broken wire that floats at a cell's voltage, does not.
+"""
+
+from collections import deque
+from math import sqrt
+from typing import NamedTuple
+
+from supervisor.protection.sensing.check import KEY
+from supervisor.protection.sensing.stretches import Stretch, Stretches
+from supervisor.protection.slope import SlidingSlope
+from supervisor.protection.verdict import State, Verdict
+from supervisor.readings import Readings
+from supervisor.settings.model import SupervisorSettings
+
+STRETCH_S = 1.0
+# Of a change of the current, with the stretches around it that it begins and ends in: a slower one
+# is drowned in the bank's own drift.
+LONGEST_S = 10.0 + 2 * STRETCH_S
+DRIFT_OVER_S = 10.0  # before a step
+FEWEST_BEFORE = 5  # stretches at one current, for their drift
+STEADY_SHARE = 0.2  # of step_amperes: flicker of the mains
+SMALL_DRIFT = 0.5  # of the least answer, until after the step
+# Of a change between two means, in steps of the converter: their rounding, 1/sqrt(12) each, and the
+# noise of some 70 conversions each.
+KNOWN_TO_STEPS = 0.5
+SIGMAS = 3.0
+KEPT_SIGMAS = 6.0  # older steps are forgotten when the newer ones tell twice as well as they must
+MOST_STEPS = 200
+PER_MICROOHM = 1e6
+
+REMEDY = (
+    "follow the front cell's sense lead to the cell's own terminals: does it sit on another "
+    "battery, or hang loose? Then the shunt's: a current may be read that does not flow. Compare "
+    "both with a meter before and after a turn of the knob"
+)
+
+
+class Step(NamedTuple):
+    """A change of the current, what the front cell answered, and that answer's variance (V2)."""
+
+    amperes: float
+    volts: float
+    variance: float
+
+
+class StepAnswer:
+    """Trips when the front cell surely moves by less than ``least_answer_microohms`` per ampere.
+
+    All steps since closing count together, as many of the newest as it takes: a regression through
+    zero. Each change of the means before and after a step is known to ``KNOWN_TO_STEPS``, and to
+    the whole of the drift that was taken out of it; where that drift is not small against the
+    least answer, the step says nothing. ``measured`` and ``limit`` are in microohms.
+    """
+
+    def __init__(self, settings: SupervisorSettings) -> None:
+        rule = settings.protection.sensing
+        self._least_ohm = rule.least_answer_microohms / PER_MICROOHM
+        self._step_a = rule.step_amperes
+        self._known_v = KNOWN_TO_STEPS * settings.channels.front_cell.step_volts
+        self._stretches = Stretches(STRETCH_S, settings.loop.window_s)
+        self._level = _Level(STEADY_SHARE * rule.step_amperes)
+        self._steps: deque[Step] = deque(maxlen=MOST_STEPS)
+        self._closed_at_s: float | None = None
+
+    def judge(self, readings: Readings, now_s: float) -> Verdict | None:  # noqa: ARG002  (a Check)
+        contactor = readings.contactor
+        if contactor.told_to_close and contactor.told_at_s != self._closed_at_s:
+            self._closed_at_s = contactor.told_at_s
+            self._steps.clear()
+        stretch = self._stretches.take(readings)
+        if stretch is not None:
+            self._take(stretch)
+        return self._verdict() if contactor.told_to_close and self._steps else None
+
+    def _take(self, stretch: Stretch) -> None:
+        step = self._step_to(stretch)
+        if step is not None:
+            self._steps.append(step)
+            self._forget()
+        self._level.take(stretch)
+
+    def _step_to(self, new: Stretch) -> Step | None:
+        """The step from the level before to this stretch, when it tells something."""
+        level = self._level
+        last, fit = level.last, level.drift.fit()
+        if last is None or fit is None or len(level.drift) < FEWEST_BEFORE:
+            return None
+        span_s = new.at_s - last.at_s
+        amperes = new.amperes - last.amperes
+        late = span_s > LONGEST_S
+        if late or abs(amperes) < self._step_a or not level.is_steady(new):
+            return None
+        drift_v, unsure_v = fit.slope * span_s, (abs(fit.slope) + fit.sigma) * span_s
+        if unsure_v > SMALL_DRIFT * self._least_ohm * abs(amperes):
+            return None
+        return Step(amperes, new.volts - last.volts - drift_v, self._known_v**2 + unsure_v**2)
+
+    def _forget(self) -> None:
+        while len(self._steps) > 1:
+            oldest = self._steps.popleft()
+            if KEPT_SIGMAS * self._answer()[1] > self._least_ohm:
+                self._steps.appendleft(oldest)
+                return
+
+    def _answer(self) -> tuple[float, float]:
+        """Volts per ampere over all steps kept, and its standard uncertainty, in ohm."""
+        squares = sum(step.amperes**2 for step in self._steps)
+        products = sum(step.amperes * step.volts for step in self._steps)
+        variance = sum(step.amperes**2 * step.variance for step in self._steps)
+        return products / squares, sqrt(variance) / squares
+
+    def _verdict(self) -> Verdict | None:
+        answer_ohm, sigma_ohm = self._answer()
+        strong = SIGMAS * sigma_ohm <= self._least_ohm
+        if not strong or answer_ohm + SIGMAS * sigma_ohm >= self._least_ohm:
+            return None
+        answer, least = answer_ohm * PER_MICROOHM, self._least_ohm * PER_MICROOHM
+        turned_a = sum(abs(step.amperes) for step in self._steps)
+        reason = (
+            f"front cell does not answer the current: {answer:.1f} microohm instead of "
+            f"{least:.1f} at the least, over {turned_a:.0f} A in {_steps(len(self._steps))}"
+        )
+        return Verdict(KEY, State.TRIP, answer, least, "microohm", None, reason, REMEDY)
+
+
+class _Level:
+    """The newest stretches at one steady current, and the front cell's drift over them."""
+
+    def __init__(self, steady_a: float) -> None:
+        self._steady_a = steady_a
+        self._from_a = 0.0
+        self.last: Stretch | None = None
+        self.drift = SlidingSlope(DRIFT_OVER_S)
+
+    def is_steady(self, stretch: Stretch) -> bool:
+        return stretch.high_a - stretch.low_a <= self._steady_a
+
+    def take(self, stretch: Stretch) -> None:
+        """A steady stretch at another current, or after a long while, begins a new level."""
+        if not self.is_steady(stretch):
+            return
+        if self._is_another(stretch):
+            self.drift.clear()
+            self._from_a = stretch.amperes
+        self.drift.add(stretch.at_s, stretch.volts)
+        self.last = stretch
+
+    def _is_another(self, stretch: Stretch) -> bool:
+        if self.last is None or abs(stretch.amperes - self._from_a) > self._steady_a:
+            return True
+        return stretch.at_s - self.last.at_s > LONGEST_S
+
+
+def _steps(count: int) -> str:
+    return "one step" if count == 1 else f"{count} steps"
