@@ -57,15 +57,20 @@ class Quality(Enum):
 class Sample:
     """One conversion as it left the converter.
 
-    ``code`` is the signed 16-bit result, or None when ``quality`` says why there is none. With
-    ``probe`` it was converted in the next wider range, and scaled back to the channel's own.
+    ``code`` is the signed 16-bit result, or None when ``quality`` says why there is none.
+    ``ratio`` is the range it was converted in to the channel's own: once a window, a probe in the
+    next wider range.
     """
 
     channel: Channel
     code: int | None
     quality: Quality
     taken_at_s: float
-    probe: bool = False
+    ratio: float = 1.0
+
+    @property
+    def is_probe(self) -> bool:
+        return self.ratio != 1.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,7 @@ class Rig:
             clock=clock,
             open_bus=self.world.open_bus,
             pin_factory=self.world.pin_factory,
+            one_wire=self.world.one_wire,
             state_dir=state_dir,
             inboxes=[*inboxes, self.operator],
             publisher=publisher,

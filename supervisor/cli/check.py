@@ -11,27 +11,33 @@ import click
 
 from supervisor.cli.common import EXIT_SETTINGS, say
 from supervisor.settings.faults import SettingsFaults
-from supervisor.sizing.explain import EXPLANATIONS
+from supervisor.settings.reference import reference as settings_reference
+from supervisor.sizing.budget import RuleBudget
+from supervisor.sizing.explain import EXPLANATIONS, block_notes, block_of, necessity
 from supervisor.sizing.fitness import Examined, examine
-from supervisor.sizing.response import RuleBudget
+from supervisor.sizing.gaps import cautions, not_fitted, off
 
 
 @click.command()
 @click.argument("file", required=False, type=click.Path(path_type=Path), metavar="[FILE]")
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
 @click.option("--explain", "rule", metavar="RULE", help="What one rule is for; FILE is optional.")
-def command(file: Path | None, as_json: bool, rule: str | None) -> None:
+@click.option("--reference", is_flag=True, help="All settings that there are, as Markdown.")
+def command(file: Path | None, as_json: bool, rule: str | None, reference: bool) -> None:
     """Check a settings FILE: per rule the limit, the guard band, the response, the worst voltage.
 
     Exit 78 when the file is faulty, or when a cell could come above never_above_volts.
     """
+    if reference:
+        click.echo(settings_reference(block_notes()), nl=False)
+        return
     if rule is not None:
         _known(rule)
     elif file is None:
-        raise click.UsageError("give a settings FILE, or --explain RULE")
+        raise click.UsageError("give a settings FILE, or --explain RULE, or --reference")
     examined = examine(file) if file is not None else Examined(None, ())
     if as_json:
-        answer = _explained_as_dict(rule, examined) if rule else _rules_as_dict(examined.budgets)
+        answer = _explained_as_dict(rule, examined) if rule else _check_as_dict(examined)
         click.echo(json.dumps(_file_as_dict(file, examined) | answer, indent=2))
     else:
         _show(examined, rule)
@@ -51,10 +57,10 @@ def _known(rule: str) -> None:
 
 
 def _show(examined: Examined, rule: str | None) -> None:
-    from supervisor.cli import check_text  # rich, only when there is text to show
+    from supervisor.cli import check_explain, check_text  # rich: only when there is text to show
 
     if rule is not None:
-        check_text.print_explanation(rule, examined)
+        check_explain.print_explanation(rule, examined)
     elif examined.budgets and examined.settings:
         check_text.print_check(examined.settings, examined.budgets)
 
@@ -66,13 +72,24 @@ def _file_as_dict(file: Path | None, examined: Examined) -> dict[str, Any]:
     return {"file": str(file), "fit": not faults, "faults": faults}
 
 
+def _check_as_dict(examined: Examined) -> dict[str, Any]:
+    if examined.settings is None:
+        return _rules_as_dict(()) | {"off": [], "not_fitted": [], "cautions": []}
+    return _rules_as_dict(examined.budgets) | {
+        "off": [{"rule": rule, "why": why} for rule, why in off(examined.settings).items()],
+        "not_fitted": list(not_fitted(examined.settings)),
+        "cautions": list(cautions(examined.settings)),
+    }
+
+
 def _rules_as_dict(found: Iterable[RuleBudget]) -> dict[str, Any]:
     return {"rules": [budget_as_dict(budget) for budget in found]}
 
 
 def _explained_as_dict(rule: str, examined: Examined) -> dict[str, Any]:
     of_rule = (budget for budget in examined.budgets if budget.rule == rule)
-    return {"rule": rule} | asdict(EXPLANATIONS[rule]) | _rules_as_dict(of_rule)
+    told = asdict(EXPLANATIONS[rule]) | {"block": ".".join(block_of(rule))}
+    return {"rule": rule, "can_be_left_out": necessity(rule)} | told | _rules_as_dict(of_rule)
 
 
 def budget_as_dict(budget: RuleBudget) -> dict[str, Any]:
@@ -87,11 +104,14 @@ def budget_as_dict(budget: RuleBudget) -> dict[str, Any]:
         "guard_band": budget.guard_band,
         "effective_limit": budget.effective_limit,
         "acceptance_limit": budget.acceptance_limit,
+        "response_at": budget.response_at,
         "response_s": budget.response_s,
         "response": [
             {"stage": part.stage.value, "name": part.name, "seconds": part.seconds}
             for part in budget.response
         ],
+        "starts_at_v": budget.starts_at_v,
+        "rise_v": budget.rise_v,
         "highest_v": budget.highest_v,
         "never_above_v": budget.never_above_v,
         "fits": budget.fits,

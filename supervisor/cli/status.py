@@ -7,8 +7,12 @@ import click
 
 from supervisor.cli.common import EXIT_STALE, run_dir_option, say
 from supervisor.readings import in_words
-from supervisor.snapshot import ChannelView, LockoutView, Snapshot
-from supervisor.status.status_file import Status, current
+from supervisor.snapshot import ChannelView, LockoutView, Moment, ProbeView, RuleView, Snapshot
+from supervisor.status.status_file import Status, current, present_celsius
+
+WARN_WITHIN_S = 1800.0
+BEFORE_S = (60, 30, 10, 3, 1, 0)  # of the moments before a trip, those nearest to these are shown
+CHANNELS = ("front_cell", "far_cell", "shunt")
 
 
 @click.command()
@@ -42,24 +46,53 @@ def lines(snapshot: Snapshot) -> list[str]:
     """The status in plain lines."""
     simulated = " (simulated)" if snapshot.simulated else ""
     shown = [f"{snapshot.bank}{simulated}: {snapshot.circuit}"]
+    shown += [line for rule in snapshot.rules for line in warning_lines(rule)]
     shown += [channel_line(channel) for channel in snapshot.channels]
+    shown += [probe_line(probe) for probe in snapshot.probes]
     if snapshot.lockout:
         shown += lockout_lines(snapshot.lockout)
+        shown += before_lines(snapshot)
     elif snapshot.not_closing_because:
         shown += ["cannot be closed now:", *(f"  {why}" for why in snapshot.not_closing_because)]
     shown += [f"  {r.rule}: {r.state}, {r.reason}" for r in snapshot.rules if r.state != "clear"]
+    shown += [f"  {missing.rule}: OFF, {missing.reason}" for missing in snapshot.without]
     if snapshot.uncommissioned:
         shown.append(f"not commissioned, accepted: {snapshot.uncommissioned}")
     return shown
 
 
+def warning_lines(rule: RuleView) -> list[str]:
+    """Of a rule that is on its way to a trip, or will be soon."""
+    if rule.left_s is None or rule.state == "trip":
+        return []
+    if rule.state == "clear" and rule.left_s >= WARN_WITHIN_S:
+        return []
+    return [f"WARNING: {rule.rule} trips in {left_words(rule.left_s)} if nothing changes"]
+
+
+def left_words(left_s: float) -> str:
+    """Rounded down: nobody is to have less time than was said."""
+    for unit, seconds in (("h", 3600), ("min", 60)):
+        if left_s >= 2 * seconds:
+            return f"{left_s // seconds:.0f} {unit}"
+    return f"{left_s // 1:.0f} s" if left_s >= 1 else "less than 1 s"
+
+
 def channel_line(channel: ChannelView) -> str:
     name = in_words(channel.channel)
     if channel.value is None:
-        return f"  {name:<10}  cannot tell: {channel.quality}"
-    digits = 1 if channel.unit == "A" else 3
-    value = f"{channel.value:z.{digits}f} {channel.unit}"
-    return f"  {name:<10}  {value:>9}  (+-{channel.uncertainty:.{digits}f})"
+        return f"  {name:<11}  cannot tell: {channel.quality}"
+    uncertainty = figure(channel.uncertainty, channel.unit).split()[0]
+    return f"  {name:<11}  {figure(channel.value, channel.unit):>9}  (+-{uncertainty})"
+
+
+def probe_line(probe: ProbeView) -> str:
+    name = probe.place.replace("_", " ")
+    celsius = present_celsius(probe)
+    if celsius is None:
+        flaw = "old reading" if probe.celsius is not None else probe.quality
+        return f"  {name:<11}  cannot tell: {flaw}  ({probe.probe})"
+    return f"  {name:<11}  {figure(celsius, '°C'):>9}  ({probe.probe})"
 
 
 def lockout_lines(lockout: LockoutView) -> list[str]:
@@ -75,3 +108,26 @@ def lockout_lines(lockout: LockoutView) -> list[str]:
         f"{'' if lockout.stored else '; not yet on disk'}",
         f"  before a reset: {lockout.remedy}",
     ]
+
+
+def before_lines(snapshot: Snapshot) -> list[str]:
+    """A short table of what led to the lockout, 40 columns wide."""
+    before = snapshot.lockout.before if snapshot.lockout else ()
+    if not before:
+        return []
+    rows = dict.fromkeys(min(before, key=lambda m: abs(m.before_s - s)) for s in BEFORE_S)
+    channels = [name for name in CHANNELS if snapshot.channel(name)]
+    head = "".join(f"{in_words(name):>11}" for name in channels)
+    return ["  before the trip:", f"  {'':5}{head}", *(moment_line(m, channels) for m in rows)]
+
+
+def moment_line(moment: Moment, channels: list[str]) -> str:
+    before = f"{moment.before_s:.{0 if moment.before_s >= 10 else 1}f} s"
+    values = [getattr(moment, name) for name in channels]
+    units = ["A" if name == "shunt" else "V" for name in channels]
+    told = ["no reading" if v is None else figure(v, u) for v, u in zip(values, units, strict=True)]
+    return f"  {before:>5}" + "".join(f"{cell:>11}" for cell in told)
+
+
+def figure(value: float, unit: str) -> str:
+    return f"{value:z.{1 if unit in ('A', '°C') else 3}f} {unit}"

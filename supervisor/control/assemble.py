@@ -11,9 +11,12 @@ from supervisor.control.publisher import Publisher
 from supervisor.control.requests import Inbox
 from supervisor.devices.bus_keeper import BusKeeper
 from supervisor.devices.contactor import Contactor
+from supervisor.devices.one_wire import KernelOneWire
 from supervisor.devices.panel import Panel
-from supervisor.devices.protocols import Clock, I2CBus
+from supervisor.devices.protocols import Clock, I2CBus, OneWire
 from supervisor.devices.sampler import ConverterSampler
+from supervisor.devices.second_line import SecondLineWatch
+from supervisor.devices.thermometers import Thermometers
 from supervisor.settings.model import SupervisorSettings
 
 
@@ -27,14 +30,23 @@ def assemble(
     inboxes: Sequence[Inbox],
     publisher: Publisher,
     simulated: bool,
+    one_wire: OneWire | None = None,
     notifier: Notifier | None = None,
 ) -> Loop:
-    """A loop on these leaves: clock, bus and pins. The coil is off when this returns."""
+    """A loop on these leaves: clock, buses and pins. The coil is off when this returns.
+
+    Without ``one_wire`` it is the kernel's, if any probe needs it.
+    """
+    serials = [probe.serial for probe in settings.probes.values() if probe.serial]
+    if one_wire is None and serials:
+        one_wire = KernelOneWire(serials, clock)
     keeper = BusKeeper(open_bus, clock, settings.bus.deadline_milliseconds / 1000)
     parts = Parts(
         clock=clock,
         bus=keeper,
         sampler=ConverterSampler(settings, keeper, clock),
+        thermometers=Thermometers(settings.probes, keeper, clock, one_wire),
+        second_line=_second_line(settings, keeper, pin_factory, clock),
         contactor=Contactor(settings, pin_factory, clock),
         panel=Panel(settings.panel, pin_factory),
         latch=Latch(state_dir),
@@ -43,3 +55,13 @@ def assemble(
         notifier=notifier or Notifier(),
     )
     return Loop(settings, parts, simulated=simulated)
+
+
+def _second_line(
+    settings: SupervisorSettings, keeper: BusKeeper, pin_factory: Any, clock: Clock
+) -> SecondLineWatch | None:
+    line = settings.second_line
+    if line is None:
+        return None
+    converter = settings.converters[line.converter]
+    return SecondLineWatch(line, converter, settings.loop.window_s, keeper, pin_factory, clock)

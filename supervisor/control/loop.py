@@ -19,9 +19,11 @@ from supervisor.devices.contactor import Contactor
 from supervisor.devices.panel import Panel
 from supervisor.devices.protocols import Clock
 from supervisor.devices.sampler import ConverterSampler
+from supervisor.devices.second_line import SecondLineWatch
+from supervisor.devices.thermometers import Thermometers
 from supervisor.measurement.chain import MeasurementChain
 from supervisor.protection.decision import Decision, Protection
-from supervisor.readings import Pace, Readings
+from supervisor.readings import Channel, ContactorState, Pace, Readings, SecondLine
 from supervisor.settings.model import SupervisorSettings
 from supervisor.snapshot import Circuit, Snapshot
 
@@ -36,6 +38,8 @@ class Parts:
     clock: Clock
     bus: BusKeeper
     sampler: ConverterSampler
+    thermometers: Thermometers
+    second_line: SecondLineWatch | None
     contactor: Contactor
     panel: Panel
     latch: Latch
@@ -99,6 +103,9 @@ class Loop:
         """Release every device, coil dropped."""
         self._parts.contactor.close()
         self._parts.panel.close()
+        self._parts.thermometers.close()
+        if self._parts.second_line:
+            self._parts.second_line.close()
         self._parts.bus.close()
         for inbox in self._parts.inboxes:
             inbox.close()
@@ -118,7 +125,16 @@ class Loop:
         sampler = self._parts.sampler
         scan = self._chain.take([sampler.sample(channel) for channel in sampler.channels])
         window, is_new = self._chain.window()
-        return Readings(scan, window, is_new, self._parts.contactor.state(), pace)
+        probes = self._parts.thermometers.look()
+        contactor = self._parts.contactor.state()
+        second_line = self._attend_second_line(scan[Channel.FRONT_CELL].good_value, contactor)
+        return Readings(scan, window, is_new, contactor, pace, probes, second_line)
+
+    def _attend_second_line(
+        self, front_v: float | None, contactor: ContactorState
+    ) -> SecondLine | None:
+        watch = self._parts.second_line
+        return watch.attend(front_v, contactor) if watch else None
 
     def _take_requests(self, decision: Decision) -> None:
         if self._parts.panel.reset_held(self._clock.now_s()):

@@ -16,6 +16,7 @@ from supervisor.settings.document import KeyPath
 UNITS = {
     "volts_per_minute": "volts per minute",
     "volts_per_second": "volts per second",
+    "amperes_per_second": "amperes per second",
     "ampere_hours": "ampere-hours",
     "samples_per_second": "samples per second",
     "milliseconds": "milliseconds",
@@ -28,6 +29,7 @@ UNITS = {
     "percent": "percent",
     "kilohertz": "kilohertz",
     "hertz": "hertz",
+    "microohms": "microohms",
     "ohms": "ohms",
     "celsius": "degrees Celsius",
 }

@@ -17,6 +17,11 @@ from supervisor.settings.base import (
 Inputs = Literal["0-1", "0-3", "1-3", "2-3", "0", "1", "2", "3"]
 # Ranges that have a wider one: there a stuck converter is found once a window.
 WIDER_RANGES = {4.096: 6.144, 2.048: 4.096, 1.024: 2.048, 0.512: 1.024, 0.256: 0.512}
+CODES_PER_RANGE = 32768  # of the converter, each way from zero
+# Tolerance of an open lead's level, either way: the bias resistor's and that of the converter's own
+# input. What still counts as dead zero: offset and noise. Both common practice, no source.
+OPEN_LEAD_TOLERANCE = 0.4
+DEAD_ZERO_VOLTS = 0.05
 RangeVolts = Annotated[float, OneOf((6.144, 4.096, 2.048, 1.024, 0.512, 0.256))]
 
 
@@ -82,6 +87,11 @@ class CellChannel(Settings):
         "there; left out: a plain bleed to 0, and an open lead looks like a shorted one.",
     )
 
+    @property
+    def step_volts(self) -> float:
+        """One step of the converter, in volts at the cell."""
+        return self.range_volts / CODES_PER_RANGE * self.gain
+
 
 class ShuntChannel(Settings):
     """Charging current, from the millivolts across a shunt. Positive into the bank."""
@@ -144,6 +154,16 @@ class SecondLine(Settings):
     pin: PinNumber = Field(
         description="GPIO number that sees the ALERT line: low while it holds the coil off."
     )
+
+    @property
+    def channel(self) -> CellChannel:
+        """The same wiring as a channel: for its calibration, its error and its time."""
+        return CellChannel(
+            converter=self.converter,
+            inputs=self.inputs,
+            range_volts=self.range_volts,
+            gain=self.gain,
+        )
 
 
 class Probe(Settings):

@@ -341,7 +341,7 @@ class Without(Settings):
 
 
 class Protection(Settings):
-    """The rules in force. Those without a default must be there; of others see ``Without``."""
+    """The rules in force. Those without a default must be there; of others see `without` there."""
 
     overvoltage: Overvoltage
     overvoltage_high_set: OvervoltageHighSet

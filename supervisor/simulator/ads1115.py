@@ -22,6 +22,8 @@ ALERT_LATCHES = 0x0004
 COMPARATOR_OFF = 0x0003
 
 LARGEST, SMALLEST = 0x7FFF, -0x8000
+COARSE_STEP = 16  # of a 12-bit part with the same registers
+FOREIGN_BITS = 0x1F00  # what a chip with a small configuration keeps of ours
 POWER_UP_S = 25e-6
 INPUT_BEYOND_RAIL_V = 0.3
 
@@ -35,6 +37,8 @@ NOISE_LSB_RMS = (0.5, 0.5, 0.5, 0.7, 1.0, 2.0, 2.0, 2.0)
 
 # Mean volts at a pin (0 to 3) over a span: pin, middle of the span, its length (seconds).
 Analog = Callable[[int, float, float], float]
+# Hears of the ALERT pin: its new level, and when.
+AlertListener = Callable[[bool, float], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +60,9 @@ class ChipTrouble:
     slow_factor: float = 1.0
     zero_every: int | None = None  # every Nth conversion ends as 0000h
     full_scale_every: int | None = None  # every Nth conversion ends as 7FFFh
+    reset_every: int | None = None  # every Nth conversion is cut short by a brown-out
+    coarse: bool = False  # a 12-bit part: the last four bits are zero
+    foreign: bool = False  # another chip: keeps only FOREIGN_BITS of a configuration
 
 
 @dataclass(slots=True)
@@ -80,15 +87,18 @@ class ADS1115:
         self._tolerance = tolerance
         self.trouble = ChipTrouble()
         self.conversions = 0
+        self.on_alert: AlertListener = lambda _level, _at_s: None
+        self._told_level = True
         self.reset(at_s)
 
-    def reset(self, at_s: float) -> None:  # noqa: ARG002  (a Chip)
+    def reset(self, at_s: float) -> None:
         """Power-on, brown-out or general call: defaults; a running conversion is lost."""
         self._pointer = CONVERSION
         self._registers = [0, CONFIG_RESET, LO_THRESH_RESET, HI_THRESH_RESET]
         self._running: _Running | None = None
         self._beyond_in_a_row = 0
         self._alert = False
+        self._tell_alert(at_s)
 
     def write(self, data: bytes, at_s: float) -> None:
         """Pointer byte, then two register bytes; an incomplete word changes nothing."""
@@ -96,9 +106,11 @@ class ADS1115:
         if data:
             self._pointer = data[0] & 0x03
         if len(data) >= 3 and self._pointer != CONVERSION:
-            self._registers[self._pointer] = data[1] << 8 | data[2]
+            word = data[1] << 8 | data[2]
+            self._registers[self._pointer] = word & FOREIGN_BITS if self.trouble.foreign else word
             if self._pointer == CONFIG:
                 self._configured(at_s)
+            self._tell_alert(at_s)
 
     def read(self, length: int, at_s: float) -> bytes:
         self.catch_up(at_s)
@@ -107,6 +119,7 @@ class ADS1115:
             word = word & ~OS if self._running else word | OS
         elif self._pointer == CONVERSION:
             self._latch_read()
+            self._tell_alert(at_s)
         return word.to_bytes(2, "big")[:length].ljust(length, b"\xff")
 
     @property
@@ -127,6 +140,7 @@ class ADS1115:
                 return
             self._finish(running)
             self._go_on(running.end_s, at_s)
+            self._tell_alert(running.end_s)
 
     # --- conversions
 
@@ -160,7 +174,9 @@ class ADS1115:
 
     def _finish(self, running: _Running) -> None:
         self.conversions += 1
-        if not self.trouble.frozen:
+        if _every(self.trouble.reset_every, self.conversions):
+            self.reset(running.end_s)
+        elif not self.trouble.frozen:
             code = self._code(running)
             self._registers[CONVERSION] = code & 0xFFFF
             self._compare(code)
@@ -187,6 +203,8 @@ class ADS1115:
         lsb = running.input_v * (1 + tolerance.gain_error) / FULL_SCALE_V[scale] * 0x8000
         noise = NOISE_LSB_RMS[scale] * math.sqrt(SAMPLES_PER_S[running.config >> 5 & 7] / 860)
         lsb += tolerance.offset_lsb + self._rng.gauss(0, noise * tolerance.noise_factor)
+        if self.trouble.coarse:
+            lsb = round(lsb / COARSE_STEP) * COARSE_STEP
         return min(max(round(lsb), SMALLEST), LARGEST)
 
     # --- comparator
@@ -207,6 +225,12 @@ class ADS1115:
             self._alert = True
         elif not config & ALERT_LATCHES and (code < low or (windowed and not beyond)):
             self._alert = False
+
+    def _tell_alert(self, at_s: float) -> None:
+        level = self.alert_level
+        if level is not self._told_level:
+            self._told_level = level
+            self.on_alert(level, at_s)
 
     def _latch_read(self) -> None:
         if self._alert and self._registers[CONFIG] & ALERT_LATCHES:

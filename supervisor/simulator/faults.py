@@ -10,12 +10,17 @@ from supervisor.simulator.faults_electric import (
     AuxiliaryStuck,
     ContactorStuckOpen,
     ContactorWelded,
+    LeadElsewhere,
     LeadOffset,
     LeadOpen,
+    LeadReversed,
+    LeadShorted,
     LinkOpen,
     MainsSag,
     ReverseFlow,
+    ShuntOffset,
     ShuntReversed,
+    ShuntSilent,
     SlowRelease,
 )
 from supervisor.simulator.faults_electronic import (
@@ -23,6 +28,8 @@ from supervisor.simulator.faults_electronic import (
     BusHang,
     BusStuckLow,
     ChipAbsent,
+    ChipCoarse,
+    ChipForeign,
     ChipFrozen,
     ChipReset,
     ChipSlow,
@@ -31,6 +38,8 @@ from supervisor.simulator.faults_electronic import (
     ShiftedWords,
     SlowBus,
 )
+from supervisor.simulator.faults_second_line import AlertWireOpen, SecondLineElsewhere
+from supervisor.simulator.faults_thermal import Cold, Hot, ProbeAtPowerOn, ProbeLost, ProbeStuck
 from supervisor.simulator.rig import Rig
 
 
@@ -87,11 +96,18 @@ Fault = Annotated[
     | ChipReset
     | ChipFrozen
     | ChipSlow
+    | ChipCoarse
+    | ChipForeign
     | IsolatedZeros
     | IsolatedFullScale
     | LeadOpen
     | LeadOffset
+    | LeadShorted
+    | LeadReversed
+    | LeadElsewhere
     | ShuntReversed
+    | ShuntSilent
+    | ShuntOffset
     | ContactorWelded
     | ContactorStuckOpen
     | SlowRelease
@@ -99,6 +115,13 @@ Fault = Annotated[
     | LinkOpen
     | ReverseFlow
     | MainsSag
+    | AlertWireOpen
+    | SecondLineElsewhere
+    | ProbeLost
+    | ProbeStuck
+    | ProbeAtPowerOn
+    | Hot
+    | Cold
     | Stall
     | WallStep
     | StopButton,

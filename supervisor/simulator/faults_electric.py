@@ -4,10 +4,13 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from supervisor.settings.hardware import CellChannel
 from supervisor.simulator.fault import FaultSettings
 from supervisor.simulator.rig import Rig
 
+CellName = Literal["front_cell", "far_cell"]
 ChannelName = Literal["front_cell", "far_cell", "shunt"]
+CellVolts = Annotated[float, Field(ge=-5, le=5)]
 
 
 def _set(rig: Rig, part: object, name: str, value: object) -> None:
@@ -18,24 +21,66 @@ def _set(rig: Rig, part: object, name: str, value: object) -> None:
 
 
 class LeadOpen(FaultSettings):
-    """A sense lead came off: the bleed resistor pulls the input to ground."""
+    """A sense lead came off: a resistor pulls the input to ground, or to ``open_lead_volts``."""
 
     kind: Literal["lead_open"]
     channel: ChannelName
 
     def strike(self, rig: Rig) -> None:
-        _set(rig, rig.lead_of(self.channel), "open", True)
+        _set(rig, rig.lead_of(self.channel), "held_v", _open_input_v(rig, self.channel))
 
     def heal(self, rig: Rig) -> None:
-        _set(rig, rig.lead_of(self.channel), "open", False)
+        _set(rig, rig.lead_of(self.channel), "held_v", None)
+
+
+class LeadShorted(FaultSettings):
+    """The two wires of a sense lead touch, and its fuse has blown."""
+
+    kind: Literal["lead_shorted"]
+    channel: CellName
+
+    def strike(self, rig: Rig) -> None:
+        _set(rig, rig.lead_of(self.channel), "held_v", 0.0)
+
+    def heal(self, rig: Rig) -> None:
+        _set(rig, rig.lead_of(self.channel), "held_v", None)
+
+
+class LeadReversed(FaultSettings):
+    """The two wires of a sense lead are swapped."""
+
+    kind: Literal["lead_reversed"]
+    channel: CellName
+
+    def strike(self, rig: Rig) -> None:
+        _set(rig, rig.lead_of(self.channel), "reversed", True)
+
+    def heal(self, rig: Rig) -> None:
+        _set(rig, rig.lead_of(self.channel), "reversed", False)
+
+
+class LeadElsewhere(FaultSettings):
+    """A sense lead sits on another battery: a cell's voltage with noise, deaf to the current."""
+
+    kind: Literal["lead_elsewhere"]
+    channel: CellName
+    volts: CellVolts
+
+    def strike(self, rig: Rig) -> None:
+        lead = rig.lead_of(self.channel)
+        gain = getattr(rig.settings.channels, self.channel).gain
+        _set(rig, lead, "held_v", self.volts / gain)
+
+    def heal(self, rig: Rig) -> None:
+        _set(rig, rig.lead_of(self.channel), "held_v", None)
 
 
 class LeadOffset(FaultSettings):
     """A lead reads wrong without looking broken: corroded joint, leakage, ground current."""
 
     kind: Literal["lead_offset"]
-    channel: Literal["front_cell", "far_cell"]
-    volts: Annotated[float, Field(ge=-5, le=5)]
+    channel: CellName
+    volts: CellVolts
 
     def strike(self, rig: Rig) -> None:
         _set(rig, rig.lead_of(self.channel), "added", self.volts)
@@ -54,6 +99,39 @@ class ShuntReversed(FaultSettings):
 
     def heal(self, rig: Rig) -> None:
         _set(rig, rig.lead_of("shunt"), "reversed", False)
+
+
+class ShuntSilent(FaultSettings):
+    """The shunt's sense wires touch each other: no current shows."""
+
+    kind: Literal["shunt_silent"]
+
+    def strike(self, rig: Rig) -> None:
+        _set(rig, rig.lead_of("shunt"), "held_v", 0.0)
+
+    def heal(self, rig: Rig) -> None:
+        _set(rig, rig.lead_of("shunt"), "held_v", None)
+
+
+class ShuntOffset(FaultSettings):
+    """Amperes that do not flow: thermo-voltage, leakage, another current in the sense wires."""
+
+    kind: Literal["shunt_offset"]
+    amperes: Annotated[float, Field(ge=-1000, le=1000)]
+
+    def strike(self, rig: Rig) -> None:
+        _set(rig, rig.lead_of("shunt"), "added", self.amperes)
+
+    def heal(self, rig: Rig) -> None:
+        _set(rig, rig.lead_of("shunt"), "added", 0.0)
+
+
+def _open_input_v(rig: Rig, channel: ChannelName) -> float:
+    """What a converter's input is held at with its lead off."""
+    wiring = getattr(rig.settings.channels, channel)
+    if not isinstance(wiring, CellChannel) or wiring.open_lead_volts is None:
+        return 0.0
+    return (wiring.open_lead_volts - wiring.offset_volts) / wiring.gain
 
 
 # --- contactor

@@ -128,10 +128,42 @@ class ChipReset(_ChipFault):
     """A brown-out: the chip is back at its defaults, a running conversion is lost."""
 
     kind: Literal["chip_reset"]
+    every: Annotated[int, Field(ge=1, le=1_000_000)] | None = Field(
+        default=None, description="In every Nth conversion, until cleared; left out: once, now."
+    )
 
     def strike(self, rig: Rig) -> None:
-        for chip in rig.chips_named(self.converter):
-            chip.reset(rig.now_s())
+        self._set(rig, "reset_every", self.every)
+        if self.every is None:
+            for chip in rig.chips_named(self.converter):
+                chip.reset(rig.now_s())
+
+    def heal(self, rig: Rig) -> None:
+        self._set(rig, "reset_every", None)
+
+
+class ChipCoarse(_ChipFault):
+    """A 12-bit part sold as a 16-bit one: the last four bits of every code are zero."""
+
+    kind: Literal["chip_coarse"]
+
+    def strike(self, rig: Rig) -> None:
+        self._set(rig, "coarse", True)
+
+    def heal(self, rig: Rig) -> None:
+        self._set(rig, "coarse", False)
+
+
+class ChipForeign(_ChipFault):
+    """Another chip at the address: it answers, and keeps only some bits of what is written."""
+
+    kind: Literal["chip_foreign"]
+
+    def strike(self, rig: Rig) -> None:
+        self._set(rig, "foreign", True)
+
+    def heal(self, rig: Rig) -> None:
+        self._set(rig, "foreign", False)
 
 
 class ChipFrozen(_ChipFault):

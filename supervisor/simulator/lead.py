@@ -28,7 +28,7 @@ class Lead:
         self._scale = scale
         self._offset = offset
         self._filter_s = 1 / (2 * math.pi * filter_hz)
-        self.open = False  # a bleed resistor pulls the input to ground
+        self.held_v: float | None = None  # at the input, whatever the plant does: off, shorted
         self.added = 0.0  # in the channel's unit: thermo-voltage, corroded joint
         self.reversed = False
         ripple_hz = plant.supply.ripple_hz
@@ -54,7 +54,7 @@ class Lead:
         self._plant.advance(middle_s)
         self.settle(middle_s)
         amplitude = self._true()[1]
-        if not amplitude or self.open:
+        if not amplitude or self.held_v is not None:
             return self._mean_v
         angle = self._ripple_rad_per_s * middle_s - self._lag_rad
         return self._mean_v + self._to_volts(amplitude) * (
@@ -62,8 +62,8 @@ class Lead:
         )
 
     def _target_v(self) -> float:
-        if self.open:
-            return 0.0
+        if self.held_v is not None:
+            return self.held_v
         return self._to_volts(self._true()[0] + self.added - self._offset)
 
     def _to_volts(self, quantity: float) -> float:

@@ -92,6 +92,12 @@ class Plant:
         switch.input_changes(level, at_s)
         self._next_s = min(self._solve_by_s, self._switch_due_s())
 
+    def enable_contactor(self, enabled: bool, at_s: float) -> None:
+        """The second line lets the coil be energised, or not: likewise."""
+        self.advance(at_s)
+        self.contactor.enable(enabled, at_s)
+        self._next_s = min(self._solve_by_s, self._switch_due_s())
+
     def turn_knob(self, position: float, at_s: float, over_s: float = 0.0) -> None:
         self.change(at_s, lambda: self.supply.turn(position, self._now_s, over_s))
 

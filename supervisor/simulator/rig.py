@@ -1,6 +1,6 @@
 """The whole rig on the bench: plant, sense leads, converters, wire, pins, buttons."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from random import Random
 from threading import RLock
 
@@ -9,12 +9,18 @@ from supervisor.readings import Channel
 from supervisor.settings.hardware import CellChannel, Inputs, ShuntChannel
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.ads1115 import ADS1115, Analog, Tolerance
+from supervisor.simulator.heat import Heat
 from supervisor.simulator.i2c import Wire
 from supervisor.simulator.lead import Lead
+from supervisor.simulator.one_wire import SimulatedOneWire
 from supervisor.simulator.pins import PlantFactory
 from supervisor.simulator.plant import Plant
 from supervisor.simulator.plant_settings import PlantSettings
+from supervisor.simulator.probes import build_probes, by_serial, lm75_chips
+from supervisor.simulator.second_line import SecondLineWiring
 from supervisor.simulator.switch import Switch
+
+OWN_PAIRS: tuple[Inputs, ...] = ("0-1", "2-3")  # of others the negative input may be shared
 
 
 class Rig:
@@ -29,10 +35,19 @@ class Rig:
         self.lock = RLock()  # alarms of the real clock come in threads of their own
         self.plant = Plant(settings, plant, clock.now_s())
         self.leads = self._build_leads()
-        self.chips = {name: self._build_chip(name, seed) for name in settings.converters}
+        self.second_line = self._build_second_line()
+        self.chips = {name: self._build_chip(name, seed) for name in self._converters_in_turn()}
+        if settings.second_line and self.second_line:
+            self.second_line.attach(self.chips[settings.second_line.converter])
         self.wire = Wire(clock, settings.bus.kilohertz, catch_up=self.catch_up, lock=self.lock)
         for name, converter in settings.converters.items():
             self.wire.chips[converter.address] = self.chips[name]
+        self.heat = Heat(self.plant, plant.thermal, clock.now_s())
+        self.probes = build_probes(settings, self.heat)
+        self.wire.chips.update(lm75_chips(settings, self.probes))
+        self.one_wire = SimulatedOneWire(
+            by_serial(settings, self.probes), clock, catch_up=self.catch_up, lock=self.lock
+        )
         self.stop_pressed = False
         self.reset_pressed = False
         self.auxiliary_shows: bool | None = None  # stuck: closed or open; None: the truth
@@ -46,7 +61,11 @@ class Rig:
         self.bring_to(self.now_s())
 
     def bring_to(self, at_s: float) -> None:
-        """The converters first: what they sampled was before whatever comes now."""
+        """The converters first: what they sampled was before whatever comes now.
+
+        Of these the second line's last. It never stops converting, and takes the plant with it
+        from one conversion to the next: so it drops the coil at its time, however long ago.
+        """
         with self.lock:
             for chip in self.chips.values():
                 chip.catch_up(at_s)
@@ -117,6 +136,22 @@ class Rig:
             start_s=self.now_s(),
         )
 
+    def _build_second_line(self) -> SecondLineWiring | None:
+        if self.settings.second_line is None:
+            return None
+        return SecondLineWiring(
+            self.settings.second_line,
+            self.plant,
+            filter_hz=self.plant_settings.converters.filter_hertz,
+            start_s=self.now_s(),
+        )
+
+    def _converters_in_turn(self) -> list[str]:
+        """The second line's is the last."""
+        second_line = self.settings.second_line
+        last = second_line.converter if second_line else None
+        return sorted(self.settings.converters, key=lambda name: name == last)
+
     def _build_chip(self, name: str, seed: int) -> ADS1115:
         ours = self.plant_settings.converters
         tolerance = Tolerance(
@@ -129,18 +164,36 @@ class Rig:
         return ADS1115(self._analog_inputs(name), Random(f"{seed} {name}"), tolerance, self.now_s())
 
     def _analog_inputs(self, name: str) -> Analog:
-        """Positive inputs follow their leads; negative and unused ones are at ground."""
+        """Positive inputs follow their leads; the rest is at ground.
+
+        Of a pair of its own with its wires swapped, the negative input follows.
+        """
         pins: list[Lead | None] = [None] * 4
+        negatives: list[Lead | None] = [None] * 4
+        for inputs, lead in self._leads_on(name):
+            pins[int(inputs[0])] = lead
+            if inputs in OWN_PAIRS:
+                negatives[int(inputs[2])] = lead
+
+        def volts(pin: int, middle_s: float, span_s: float) -> float:
+            lead, negative = pins[pin], negatives[pin]
+            if negative is not None:
+                return -negative.volts(middle_s, span_s) if negative.reversed else 0.0
+            if lead is None or (lead.reversed and lead in negatives):
+                return 0.0
+            return lead.volts(middle_s, span_s)
+
+        return volts
+
+    def _leads_on(self, name: str) -> Iterator[tuple[Inputs, Lead]]:
+        """The leads at a converter, with its inputs."""
         for channel, lead in self.leads.items():
             wiring = getattr(self.settings.channels, channel.value)
             if wiring.converter == name:
-                pins[_positive_pin(wiring.inputs)] = lead
-
-        def volts(pin: int, middle_s: float, span_s: float) -> float:
-            lead = pins[pin]
-            return 0.0 if lead is None else lead.volts(middle_s, span_s)
-
-        return volts
+                yield wiring.inputs, lead
+        second_line = self.settings.second_line
+        if second_line and self.second_line and second_line.converter == name:
+            yield second_line.inputs, self.second_line.lead
 
     def _build_pins(self) -> PlantFactory:
         factory = PlantFactory(
@@ -157,6 +210,8 @@ class Rig:
             factory.contacts[panel.stop_button.pin] = lambda: not self.stop_pressed
         if panel.reset_button is not None:
             factory.contacts[panel.reset_button.pin] = lambda: self.reset_pressed
+        if self.settings.second_line and (wiring := self.second_line):
+            factory.contacts[self.settings.second_line.pin] = lambda: wiring.alert
         return factory
 
     def _shown_closed(self) -> bool:
@@ -175,7 +230,3 @@ class Rig:
         self.catch_up()
         with self.lock:
             self.plant.drive(switch, level, self.clock.now_s())
-
-
-def _positive_pin(inputs: Inputs) -> int:
-    return int(inputs[0])

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from math import floor
 from pathlib import Path
 from typing import TypeVar
 
@@ -12,7 +13,8 @@ from supervisor.settings.faults import Fault, SettingsFaults
 from supervisor.settings.fitted import fitted_channels
 from supervisor.settings.load import read_document, validate
 from supervisor.settings.model import SupervisorSettings
-from supervisor.sizing.response import RuleBudget, budgets
+from supervisor.sizing.budget import RuleBudget
+from supervisor.sizing.response import budgets
 
 Block = TypeVar("Block", bound=Settings)
 
@@ -71,11 +73,8 @@ def fit(examined: Examined) -> SupervisorSettings:
 
 
 def unfit_settings(settings: SupervisorSettings, document: Document) -> list[Fault]:
-    """Rules that act too late or too high: a cell could reach never_above_volts.
-
-    Other rules are judged as if overvoltage were put right: one mistake is told once.
-    """
-    return list(_too_high(settings, document))
+    """Rules that act too late or too high, and limits that the measuring error alone passes."""
+    return [*_too_high(settings, document), *_too_fine(settings, document)]
 
 
 def with_value(block: Block, path: str, value: float) -> Block:
@@ -86,20 +85,26 @@ def with_value(block: Block, path: str, value: float) -> Block:
 
 
 def _wired(settings: SupervisorSettings) -> bool:
-    wired = fitted_channels(settings).values()
-    return all(channel.converter in settings.converters for channel in wired)
+    used = {channel.converter for channel in fitted_channels(settings).values()}
+    if settings.second_line:
+        used.add(settings.second_line.converter)
+    return used <= settings.converters.keys()
 
 
 def _too_high(settings: SupervisorSettings, document: Document) -> Iterator[Fault]:
+    """A cell could reach never_above_volts.
+
+    Other rules are judged as if overvoltage were put right: one mistake is told once.
+    """
     overvoltage = _budget(settings, OVERVOLTAGE)
-    if not overvoltage.fits:
+    if not overvoltage.is_low_enough:
         yield _fault(settings, document, overvoltage)
         limit_v = _accepted(settings, OVERVOLTAGE, OVERVOLTAGE_KEY)
         if limit_v is None:
             return
         settings = with_value(settings, OVERVOLTAGE_KEY, limit_v)
     for budget in budgets(settings):
-        if not budget.fits and budget.title != OVERVOLTAGE:
+        if not budget.is_low_enough and budget.title != OVERVOLTAGE:
             yield _fault(settings, document, budget)
 
 
@@ -113,6 +118,25 @@ def _fault(settings: SupervisorSettings, document: Document, budget: RuleBudget)
         f"open, at bank.fastest_rise_volts_per_second.",
         _remedy(settings, budget),
     )
+
+
+def _too_fine(settings: SupervisorSettings, document: Document) -> Iterator[Fault]:
+    for budget in budgets(settings):
+        if not budget.is_discernible and budget.guard_band is not None:
+            yield document.fault(
+                budget.limit_key,
+                f"{budget.limit:g} {budget.unit} is not above the guard band of {budget.title}, "
+                f"{budget.guard_band:.4f} {budget.unit}.",
+                "Measuring errors alone, within what the data sheets allow, could trip it on a "
+                "sound bank.",
+                f"Write {budget.limit_key}: {_next_above(budget.guard_band):g} at least, or "
+                "calibrate both cell channels and write their gain_uncertainty_percent.",
+            )
+
+
+def _next_above(value: float) -> float:
+    """The next thousandth."""
+    return (floor(value * 1000) + 1) / 1000
 
 
 def _remedy(settings: SupervisorSettings, budget: RuleBudget) -> str:
@@ -134,7 +158,7 @@ def _accepted(settings: SupervisorSettings, title: str, key: str) -> float | Non
     step = 1.0 if key.endswith("_milliseconds") else 0.001
 
     def fits(count: int) -> bool:
-        return _budget(with_value(settings, key, round(count * step, 3)), title).fits
+        return _budget(with_value(settings, key, round(count * step, 3)), title).is_low_enough
 
     safest = round(_safest(settings, key) / step)
     if not fits(safest):

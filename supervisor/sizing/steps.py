@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from enum import Enum
 from math import floor
 
-from supervisor.settings.cross_checks.timing import CLOCK_TOLERANCE, TRANSFER_S
+from supervisor.settings.cross_checks.timing import CLOCK_TOLERANCE, scan_s
 from supervisor.settings.fitted import fitted_channels
 from supervisor.settings.hardware import CellChannel, ShuntChannel
 from supervisor.settings.model import SupervisorSettings
@@ -31,13 +31,6 @@ class Part:
 def conversion_s(settings: SupervisorSettings, channel: CellChannel | ShuntChannel) -> float:
     """Longest conversion: the chip's clock at its slowest."""
     return CLOCK_TOLERANCE / settings.converters[channel.converter].samples_per_second
-
-
-def scan_s(settings: SupervisorSettings) -> float:
-    """Time to read every fitted channel once: conversions and bus transfers."""
-    transfer_s = TRANSFER_S[settings.bus.kilohertz]
-    wired = fitted_channels(settings).values()
-    return sum(conversion_s(settings, channel) + transfer_s for channel in wired)
 
 
 class Steps:
@@ -67,7 +60,7 @@ class Steps:
     def windows_until_known(self, of: int, delay_s: float) -> tuple[Part, ...]:
         """As ``windows``, until the rule knows. All ``of`` windows may be needed."""
         count_s = (of - 1) * self.window_s
-        wait_s = self._whole_windows(delay_s)
+        wait_s = _whole(delay_s, self.window_s)
         more = (
             _if_any(Stage.DELAY, f"delay of {delay_s:g} s in whole windows", wait_s)
             if wait_s > count_s
@@ -79,6 +72,22 @@ class Steps:
             *more,
             Part(Stage.SEE, "close of the window", self.cycle_s),
             *self._scan(),
+        )
+
+    def answers(self, every_s: float, of: int, delay_s: float) -> tuple[Part, ...]:
+        """Answers that come so often, each as old as that when it comes: slow probes."""
+        count_s = (of - 1) * every_s
+        wait_s = _whole(delay_s, every_s)
+        more = (
+            _if_any(Stage.DELAY, f"delay of {delay_s:g} s in whole answers", wait_s)
+            if wait_s > count_s
+            else _if_any(Stage.DELAY, f"confirmation, up to {of} answers", count_s)
+        )
+        return (
+            Part(Stage.SEE, "wait for a fresh answer", every_s),
+            *more,
+            Part(Stage.SEE, "age of the answer", every_s),
+            *self.late(),
         )
 
     def blind(self, what: str, after_s: float) -> tuple[Part, ...]:
@@ -103,6 +112,13 @@ class Steps:
         in_all_s = (overrun.trip_misses + 1) * self.cycle_s
         return Part(Stage.LATE, "lateness of the loop", max(once_s, in_all_s))
 
+    def expiry(self) -> tuple[Part, ...]:
+        """From the last renewal to no current. With pulse drive no more edges come, and the driver
+        lets go before the lease ends."""
+        pulse = self._settings.contactor.drive == "pulse"
+        lease = Part(Stage.DELAY, "lease", self._settings.lease_s)
+        return self.release() if pulse else (lease, *self.release())
+
     def release(self) -> tuple[Part, ...]:
         """From "open" to no current."""
         contactor = self._settings.contactor
@@ -122,11 +138,12 @@ class Steps:
             Part(Stage.SEE, "other channels, bus", scan_s(self._settings) - longest_s),
         )
 
-    def _whole_windows(self, delay_s: float) -> float:
-        """A delay ends with a window; when that comes a moment too early, with the next."""
-        if delay_s == 0:
-            return 0.0
-        return (floor(round(delay_s / self.window_s, 6)) + 1) * self.window_s
+
+def _whole(delay_s: float, period_s: float) -> float:
+    """A delay ends with a window or answer; when that comes a moment too early, with the next."""
+    if delay_s == 0:
+        return 0.0
+    return (floor(round(delay_s / period_s, 6)) + 1) * period_s
 
 
 def _if_any(stage: Stage, name: str, seconds: float) -> tuple[Part, ...]:

@@ -4,53 +4,18 @@
 at all, only ``holdwatch_up`` 0 and the age: a frozen number would look like a live one.
 """
 
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Callable, Iterator
 
-from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
+from prometheus_client.core import GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
 
 import supervisor
 from supervisor.snapshot import ChannelView, Circuit, Counters, Snapshot
-from supervisor.status.status_file import Status
-from supervisor.status.wellformed import RULE_STATES
-
-Samples = Iterable[tuple[tuple[str, ...], float]]
+from supervisor.status.rule_series import RULE_SERIES
+from supervisor.status.series import Samples, Series, one, one_of
+from supervisor.status.status_file import Status, present_celsius
 
 CELLS = {"front_cell": "front", "far_cell": "far"}
-# Unit of a rule's limit: ending of the metric's name, base units per unit.
-RULE_UNITS = {
-    "volts": {"V": 1.0, "mV": 1e-3},
-    "amperes": {"A": 1.0},
-    "volts_per_second": {"V/min": 1 / 60, "V/s": 1.0},
-    "seconds": {"s": 1.0, "ms": 1e-3},
-}
-
-
-@dataclass(frozen=True)
-class Series:
-    """One metric: how it is named and documented, and its labels and values in a snapshot.
-
-    Of two samples with the same labels the first counts.
-    """
-
-    name: str
-    unit: str
-    help: str
-    samples: Callable[[Snapshot], Samples]
-    labels: tuple[str, ...] = ()
-    kind: Literal["gauge", "counter"] = "gauge"
-
-    def family(self, snapshot: Snapshot) -> Metric:
-        make = GaugeMetricFamily if self.kind == "gauge" else CounterMetricFamily
-        family = make(self.name, self.help, labels=self.labels)
-        distinct: dict[tuple[str, ...], float] = {}
-        for labels, value in self.samples(snapshot):
-            distinct.setdefault(labels, value)
-        for labels, value in distinct.items():
-            family.add_metric(labels, value)
-        return family
 
 
 class StatusCollector(Collector):
@@ -99,14 +64,6 @@ def metric_reference() -> str:
     return "\n".join(rows) + "\n"
 
 
-def _one(value: float | None) -> Samples:
-    return () if value is None else (((), value),)
-
-
-def _set(values: Iterable[str], present: str | None) -> Samples:
-    return (((value,), float(value == present)) for value in values)
-
-
 def _cells(value: Callable[[ChannelView], float | None]) -> Callable[[Snapshot], Samples]:
     def samples(snapshot: Snapshot) -> Samples:
         for name, position in CELLS.items():
@@ -121,24 +78,16 @@ def _cells(value: Callable[[ChannelView], float | None]) -> Callable[[Snapshot],
 def _shunt(value: Callable[[ChannelView], float | None]) -> Callable[[Snapshot], Samples]:
     def samples(snapshot: Snapshot) -> Samples:
         channel = snapshot.channel("shunt")
-        return _one(value(channel) if channel else None)
+        return one(value(channel) if channel else None)
 
     return samples
 
 
-def _rule_figures(figure: str, what: str) -> Iterator[Series]:
-    for ending, units in RULE_UNITS.items():
-
-        def samples(snapshot: Snapshot, units: dict[str, float] = units) -> Samples:
-            for rule in snapshot.rules:
-                value: float | None = getattr(rule, figure)
-                if value is not None and rule.unit in units:
-                    yield (rule.rule,), value * units[rule.unit]
-
-        unit = ending.replace("_", " ")
-        yield Series(
-            f"holdwatch_rule_{figure}_{ending}", unit, f"{what} in {unit}.", samples, ("rule",)
-        )
+def _temperatures(snapshot: Snapshot) -> Samples:
+    for probe in snapshot.probes:
+        celsius = present_celsius(probe)
+        if celsius is not None:
+            yield (probe.probe, probe.place), celsius
 
 
 def _counter(name: str, what: str, total: Callable[[Counters], int]) -> Series:
@@ -146,7 +95,7 @@ def _counter(name: str, what: str, total: Callable[[Counters], int]) -> Series:
         f"holdwatch_{name}_total",
         "1",
         f"{what} since the supervisor started.",
-        lambda s: _one(total(s.counters)),
+        lambda s: one(total(s.counters)),
         kind="counter",
     )
 
@@ -163,13 +112,13 @@ SERIES: tuple[Series, ...] = (
         "holdwatch_simulated",
         "0 or 1",
         "1 when the bank is simulated.",
-        lambda s: _one(s.simulated),
+        lambda s: one(s.simulated),
     ),
     Series(
         "holdwatch_uncommissioned",
         "0 or 1",
         "1 when the build runs without a commissioning record.",
-        lambda s: _one(s.uncommissioned is not None),
+        lambda s: one(s.uncommissioned is not None),
     ),
     Series(
         "holdwatch_cell_volts",
@@ -189,7 +138,7 @@ SERIES: tuple[Series, ...] = (
         "holdwatch_cell_never_above_volts",
         "volts",
         "The cell maker's absolute maximum.",
-        lambda s: _one(s.never_above_v),
+        lambda s: one(s.never_above_v),
     ),
     Series(
         "holdwatch_current_amperes",
@@ -211,43 +160,45 @@ SERIES: tuple[Series, ...] = (
         ("channel",),
     ),
     Series(
+        "holdwatch_temperature_celsius",
+        "celsius",
+        "Temperature of a probe; absent while it gives none that may be believed.",
+        _temperatures,
+        ("probe", "place"),
+    ),
+    Series(
+        "holdwatch_probe_good",
+        "0 or 1",
+        "1 while the temperature probe gives a value that may be believed.",
+        lambda s: (((p.probe, p.place), float(present_celsius(p) is not None)) for p in s.probes),
+        ("probe", "place"),
+    ),
+    Series(
         "holdwatch_circuit_state",
         "0 or 1",
         "State of the charging circuit: 1 for the present one.",
-        lambda s: _set((c.value for c in Circuit), s.circuit),
+        lambda s: one_of((c.value for c in Circuit), s.circuit),
         ("state",),
     ),
     Series(
         "holdwatch_coil_on",
         "0 or 1",
         "1 while the contactor's coil is told to hold.",
-        lambda s: _one(s.coil_on),
+        lambda s: one(s.coil_on),
     ),
     Series(
         "holdwatch_auxiliary_closed",
         "0 or 1",
         "1 when the auxiliary contact says that the contactor is closed; absent if not fitted.",
-        lambda s: _one(s.auxiliary_closed),
+        lambda s: one(s.auxiliary_closed),
     ),
     Series(
         "holdwatch_lease_left_seconds",
         "seconds",
         "How long the permission to be closed would last without being renewed.",
-        lambda s: _one(s.lease_left_s),
+        lambda s: one(s.lease_left_s),
     ),
-    Series(
-        "holdwatch_rule_state",
-        "0 or 1",
-        "State of each protection rule: 1 for the present one.",
-        lambda s: (
-            ((rule.rule, *state), value)
-            for rule in s.rules
-            for state, value in _set(RULE_STATES, rule.state)
-        ),
-        ("rule", "state"),
-    ),
-    *_rule_figures("limit", "Limit of a protection rule that is set"),
-    *_rule_figures("measured", "What a protection rule holds against its limit,"),
+    *RULE_SERIES,
     Series(
         "holdwatch_lockout",
         "1",
@@ -259,7 +210,7 @@ SERIES: tuple[Series, ...] = (
         "holdwatch_failed_to_open",
         "0 or 1",
         "1 when the lockout found the circuit still closed after the coil was dropped.",
-        lambda s: _one(s.lockout is not None and s.lockout.failed_to_open),
+        lambda s: one(s.lockout is not None and s.lockout.failed_to_open),
     ),
     _counter("cycles", "Cycles of the loop", lambda c: c.cycles),
     _counter("conversions", "Conversions read from the converters", lambda c: c.conversions),
@@ -273,6 +224,6 @@ SERIES: tuple[Series, ...] = (
         "holdwatch_worst_lateness_seconds",
         "seconds",
         "The latest that a cycle has begun since the supervisor started.",
-        lambda s: _one(s.counters.worst_late_s),
+        lambda s: one(s.counters.worst_late_s),
     ),
 )

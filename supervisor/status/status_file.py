@@ -10,12 +10,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from supervisor.snapshot import Snapshot, from_dict
+from supervisor.snapshot import ProbeView, Snapshot, from_dict
 from supervisor.status import wellformed
 
 FILE_NAME = "status.json"
 LARGEST_BYTES = 256 * 1024
 STALE_AFTER_S = 3.0
+PROBE_STALE_AFTER_S = 60.0  # the longest that any settings let a probe be silent
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +30,11 @@ class Status:
     @property
     def fresh(self) -> bool:
         return not self.problem
+
+
+def present_celsius(probe: ProbeView) -> float | None:
+    """The temperature while it may be called the present one, else None."""
+    return probe.celsius if probe.age_s <= PROBE_STALE_AFTER_S else None
 
 
 def current(run_dir: Path, now_s: Callable[[], float] = time.monotonic) -> Status:

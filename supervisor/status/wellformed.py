@@ -11,6 +11,7 @@ from typing import Any, get_args, get_origin, get_type_hints
 from supervisor.snapshot import Circuit, Snapshot
 
 RULE_STATES = ("clear", "timing", "trip", "cannot tell")
+PLACES = ("heat_sink", "transformer", "cells")  # where a probe may sit; a label of the metrics
 LARGEST = 1e15  # beyond any count or time the daemon can reach; keeps whole numbers exact
 
 
@@ -22,6 +23,9 @@ def check(snapshot: Snapshot) -> None:
     for rule in snapshot.rules:
         if rule.state not in RULE_STATES:
             raise ValueError(f"rule state {rule.state[:40]!r} is unknown")
+    for probe in snapshot.probes:
+        if probe.place not in PLACES:
+            raise ValueError(f"place of a probe {probe.place[:40]!r} is unknown")
 
 
 @cache  # resolving the hints takes longer than the check itself

@@ -5,65 +5,20 @@ from collections.abc import Callable
 from typing import Any, get_args
 
 import pytest
+from fault_bench import PLANT, FaultBench, fault
 from pydantic import TypeAdapter, ValidationError
-from samplers import sampler_on
 
 from supervisor.devices.clock import MonotonicClock
-from supervisor.devices.contactor import Contactor
-from supervisor.devices.panel import Panel
-from supervisor.readings import Channel, Quality, Sample
+from supervisor.readings import Channel, Quality
 from supervisor.settings.model import SupervisorSettings
-from supervisor.simulator.clock import SimulatedClock
 from supervisor.simulator.fault import FaultSettings
 from supervisor.simulator.faults import Fault
-from supervisor.simulator.plant_settings import CellsSettings, PlantSettings, SupplySettings
 from supervisor.simulator.world import World
-
-PLANT = PlantSettings(
-    cells=CellsSettings(state_of_charge=0.6), supply=SupplySettings(knob=1.0, ripple_percent=0)
-)
-
-
-def fault(kind: str, **fields: object) -> FaultSettings:
-    """As a scenario file gives it."""
-    parsed: FaultSettings = TypeAdapter(Fault).validate_python({"kind": kind, **fields})
-    return parsed
-
-
-class Bench:
-    """A world with the contactor held closed, and everything that can be measured of it."""
-
-    def __init__(self, settings: SupervisorSettings) -> None:
-        self.clock = SimulatedClock()
-        self.world = World(settings, PLANT, self.clock)
-        self.contactor = Contactor(settings, self.world.pin_factory, self.clock)
-        self.sampler = sampler_on(settings, self.world.open_bus, self.clock)
-        self.panel = Panel(settings.panel, self.world.pin_factory)
-        self.contactor.close_for(0.4)
-        self.wait(0.5)
-        for channel in Channel:
-            self.sample(channel)
-
-    def wait(self, seconds: float) -> None:
-        """Time passes, the contactor's pin is kept moving."""
-        until_s = self.clock.now_s() + seconds
-        while self.clock.now_s() < until_s:
-            self.clock.sleep_until(min(self.clock.now_s() + 0.05, until_s))
-            if self.contactor.state().told_to_close:
-                self.contactor.renew(0.4)
-
-    def sample(self, channel: Channel = Channel.FRONT_CELL) -> Sample:
-        return self.sampler.sample(channel)
-
-    def code(self, channel: Channel = Channel.FRONT_CELL) -> int:
-        sample = self.sample(channel)
-        assert sample.code is not None, sample.quality
-        return sample.code
 
 
 @pytest.fixture
-def bench(hut_settings: SupervisorSettings) -> Bench:
-    return Bench(hut_settings)
+def bench(hut_settings: SupervisorSettings) -> FaultBench:
+    return FaultBench(hut_settings)
 
 
 def kinds() -> set[str]:
@@ -77,10 +32,14 @@ def test_every_kind_of_the_union_can_be_written_in_a_scenario() -> None:
         "bus_error", "bus_stuck_low", "slow_bus", "bus_hang", "shifted_words",
         "chip_absent", "chip_reset", "chip_frozen", "chip_slow",
         "isolated_zeros", "isolated_full_scale",
-        "lead_open", "lead_offset", "shunt_reversed",
+        "chip_coarse", "chip_foreign",
+        "lead_open", "lead_offset", "lead_shorted", "lead_reversed", "lead_elsewhere",
+        "shunt_reversed", "shunt_silent", "shunt_offset",
         "contactor_welded", "contactor_stuck_open", "slow_release", "auxiliary_stuck",
         "link_open", "reverse_flow", "mains_sag",
+        "alert_wire_open", "second_line_elsewhere",
         "stall", "wall_step", "stop_button",
+        "probe_lost", "probe_stuck", "probe_at_power_on", "heat", "cold",
     }  # fmt: skip
 
 
@@ -114,7 +73,7 @@ def test_wrong_faults_are_refused(data: dict[str, Any]) -> None:
     ],
 )
 def test_faults_of_bus_and_chip_give_no_value(
-    bench: Bench, kind: str, fields: dict[str, object], quality: Quality
+    bench: FaultBench, kind: str, fields: dict[str, object], quality: Quality
 ) -> None:
     assert bench.sample().quality is Quality.GOOD
     bench.world.fault(fault(kind, **fields))
@@ -131,13 +90,13 @@ def test_faults_of_bus_and_chip_give_no_value(
     assert bench.sample().quality is Quality.GOOD
 
 
-def test_a_bus_error_for_one_transfer_is_bridged_by_a_retry(bench: Bench) -> None:
+def test_a_bus_error_for_one_transfer_is_bridged_by_a_retry(bench: FaultBench) -> None:
     bench.world.fault(fault("bus_error", errno=errno.ETIMEDOUT, transfers=1))
     assert bench.sample().quality is Quality.GOOD
     assert bench.sampler.counters.errors == 1
 
 
-def test_a_lost_bus_state_is_healed_by_the_samplers_reopening(bench: Bench) -> None:
+def test_a_lost_bus_state_is_healed_by_the_samplers_reopening(bench: FaultBench) -> None:
     bench.world.fault(fault("bus_error", errno=errno.EIO, until_reopened=True))
     qualities = []
     for _ in range(10):
@@ -148,7 +107,7 @@ def test_a_lost_bus_state_is_healed_by_the_samplers_reopening(bench: Bench) -> N
     assert bench.sampler.counters.reopenings == 1
 
 
-def test_a_slow_bus_still_answers_late(bench: Bench) -> None:
+def test_a_slow_bus_still_answers_late(bench: FaultBench) -> None:
     start_s = bench.clock.now_s()
     bench.code()
     usual_s = bench.clock.now_s() - start_s
@@ -158,7 +117,7 @@ def test_a_slow_bus_still_answers_late(bench: Bench) -> None:
     assert bench.clock.now_s() - start_s > 2 * usual_s
 
 
-def test_a_frozen_chip_gives_the_very_same_code(bench: Bench) -> None:
+def test_a_frozen_chip_gives_the_very_same_code(bench: FaultBench) -> None:
     assert len({bench.code(Channel.SHUNT) for _ in range(20)}) > 1
     bench.world.fault(fault("chip_frozen", converter="current"))
     qualities = {bench.sampler.sample(Channel.SHUNT).quality for _ in range(20)}
@@ -171,7 +130,7 @@ def test_a_frozen_chip_gives_the_very_same_code(bench: Bench) -> None:
 @pytest.mark.parametrize(
     ("kind", "wrong"), [("isolated_zeros", 0), ("isolated_full_scale", 0x7FFF)]
 )
-def test_isolated_wrong_codes(bench: Bench, kind: str, wrong: int) -> None:
+def test_isolated_wrong_codes(bench: FaultBench, kind: str, wrong: int) -> None:
     bench.world.fault(fault(kind, every=5))
     codes = [bench.code() for _ in range(20)]
     assert codes.count(wrong) == 4
@@ -180,7 +139,7 @@ def test_isolated_wrong_codes(bench: Bench, kind: str, wrong: int) -> None:
 
 
 @pytest.mark.parametrize("channel", ["front_cell", "far_cell", "shunt"])
-def test_an_open_lead_reads_near_zero(bench: Bench, channel: str) -> None:
+def test_an_open_lead_reads_near_zero(bench: FaultBench, channel: str) -> None:
     before = bench.code(Channel(channel))
     bench.world.fault(fault("lead_open", channel=channel))
     bench.wait(0.5)
@@ -190,14 +149,14 @@ def test_an_open_lead_reads_near_zero(bench: Bench, channel: str) -> None:
     assert bench.code(Channel(channel)) == pytest.approx(before, abs=15)
 
 
-def test_a_lead_with_an_offset_reads_wrong_without_looking_broken(bench: Bench) -> None:
+def test_a_lead_with_an_offset_reads_wrong_without_looking_broken(bench: FaultBench) -> None:
     before = bench.code()
     bench.world.fault(fault("lead_offset", channel="front_cell", volts=-0.05))
     bench.wait(0.5)
     assert bench.code() == pytest.approx(before - 400, abs=10)
 
 
-def test_a_reversed_shunt_reads_negative(bench: Bench) -> None:
+def test_a_reversed_shunt_reads_negative(bench: FaultBench) -> None:
     before = bench.code(Channel.SHUNT)
     assert before > 1000
     bench.world.fault(fault("shunt_reversed"))
@@ -205,7 +164,7 @@ def test_a_reversed_shunt_reads_negative(bench: Bench) -> None:
     assert bench.code(Channel.SHUNT) == pytest.approx(-before, abs=30)
 
 
-def test_a_welded_contactor_stays_closed(bench: Bench) -> None:
+def test_a_welded_contactor_stays_closed(bench: FaultBench) -> None:
     bench.world.fault(fault("contactor_welded"))
     bench.contactor.open()
     bench.wait(2.0)
@@ -214,14 +173,14 @@ def test_a_welded_contactor_stays_closed(bench: Bench) -> None:
     assert bench.contactor.state().auxiliary_closed is False
 
 
-def test_a_stuck_contactor_carries_nothing(bench: Bench) -> None:
+def test_a_stuck_contactor_carries_nothing(bench: FaultBench) -> None:
     bench.world.fault(fault("contactor_stuck_open"))
     bench.wait(0.5)
     assert bench.contactor.state().auxiliary_closed is False
     assert abs(bench.code(Channel.SHUNT)) < 12
 
 
-def test_a_slow_release(bench: Bench) -> None:
+def test_a_slow_release(bench: FaultBench) -> None:
     bench.world.fault(fault("slow_release", milliseconds=800.0))
     bench.contactor.open()
     dropout_s = 0.25
@@ -233,7 +192,7 @@ def test_a_slow_release(bench: Bench) -> None:
 
 
 @pytest.mark.parametrize("shows", ["closed", "open"])
-def test_a_stuck_auxiliary_contact(bench: Bench, shows: str) -> None:
+def test_a_stuck_auxiliary_contact(bench: FaultBench, shows: str) -> None:
     bench.world.fault(fault("auxiliary_stuck", shows=shows))
     for _ in range(2):
         assert bench.contactor.state().auxiliary_closed is (shows == "closed")
@@ -243,7 +202,7 @@ def test_a_stuck_auxiliary_contact(bench: Bench, shows: str) -> None:
     assert bench.contactor.state().auxiliary_closed is False
 
 
-def test_an_open_link_and_the_cell_behind_it(bench: Bench) -> None:
+def test_an_open_link_and_the_cell_behind_it(bench: FaultBench) -> None:
     bench.world.fault(fault("link_open", behind_group=1))
     bench.world.catch_up()
     assert bench.world.plant.bank.amperes[0] == pytest.approx(bench.world.plant.current_a)
@@ -251,7 +210,7 @@ def test_an_open_link_and_the_cell_behind_it(bench: Bench) -> None:
     assert bench.world.plant.bank.amperes[-1] > 5
 
 
-def test_reverse_flow_in_a_power_cut(bench: Bench) -> None:
+def test_reverse_flow_in_a_power_cut(bench: FaultBench) -> None:
     bench.world.fault(fault("mains_sag", factor=0.0))
     bench.wait(0.5)
     assert abs(bench.code(Channel.SHUNT)) < 12
@@ -260,7 +219,7 @@ def test_reverse_flow_in_a_power_cut(bench: Bench) -> None:
     assert bench.code(Channel.SHUNT) < -500
 
 
-def test_a_mains_sag_lowers_the_current(bench: Bench) -> None:
+def test_a_mains_sag_lowers_the_current(bench: FaultBench) -> None:
     before = bench.code(Channel.SHUNT)
     bench.world.fault(fault("mains_sag", factor=0.9))
     bench.wait(0.5)
@@ -270,14 +229,14 @@ def test_a_mains_sag_lowers_the_current(bench: Bench) -> None:
     assert bench.code(Channel.SHUNT) == pytest.approx(before, abs=30)
 
 
-def test_a_stall_of_the_loop_lets_the_lease_run_out(bench: Bench) -> None:
+def test_a_stall_of_the_loop_lets_the_lease_run_out(bench: FaultBench) -> None:
     bench.world.fault(fault("stall", seconds=1.0))
     bench.clock.sleep_until(bench.clock.now_s() + 0.01)
     assert bench.contactor.lease_ran_out
     assert bench.contactor.state().told_to_close is False
 
 
-def test_a_stalled_process_is_caught_by_the_pulse_fed_driver_alone(bench: Bench) -> None:
+def test_a_stalled_process_is_caught_by_the_pulse_fed_driver_alone(bench: FaultBench) -> None:
     opened_s: list[float] = []
     stalled_at_s = bench.clock.now_s()
     bench.contactor._alarm.close()  # nothing of the process runs: only hardware is left
@@ -291,14 +250,14 @@ def test_a_stalled_process_is_caught_by_the_pulse_fed_driver_alone(bench: Bench)
     assert opened_s == [True, False]
 
 
-def test_a_wall_step_moves_the_wall_clock_only(bench: Bench) -> None:
+def test_a_wall_step_moves_the_wall_clock_only(bench: FaultBench) -> None:
     wall, now_s = bench.clock.wall(), bench.clock.now_s()
     bench.world.fault(fault("wall_step", seconds=3600.0))
     assert (bench.clock.wall() - wall).total_seconds() == 3600
     assert bench.clock.now_s() == now_s
 
 
-def test_stop_and_reset_buttons(bench: Bench) -> None:
+def test_stop_and_reset_buttons(bench: FaultBench) -> None:
     assert not bench.panel.stop_pressed()
     bench.world.fault(fault("stop_button"))
     assert bench.panel.stop_pressed()
@@ -320,7 +279,7 @@ def test_stop_and_reset_buttons(bench: Bench) -> None:
     ],
 )
 def test_a_fault_of_a_part_that_is_not_there(
-    bench: Bench, make: Callable[[], FaultSettings], words: str
+    bench: FaultBench, make: Callable[[], FaultSettings], words: str
 ) -> None:
     with pytest.raises(ValueError, match=words):
         bench.world.fault(make())

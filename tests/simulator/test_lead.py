@@ -67,9 +67,9 @@ def test_ripple_vanishes_over_whole_cycles(hut_settings: SupervisorSettings, spa
 def test_an_open_lead_goes_to_zero_through_its_bleed(hut_settings: SupervisorSettings) -> None:
     plant, lead = shunt_lead(hut_settings, ripple_percent=50)
     lead.volts(10.0, SHORT_S)
-    plant.change(10.0, lambda: setattr(lead, "open", True))
+    plant.change(10.0, lambda: setattr(lead, "held_v", 0.0))
     assert lead.volts(11.0, SHORT_S) == pytest.approx(0.0, abs=1e-6)
-    plant.change(11.0, lambda: setattr(lead, "open", False))
+    plant.change(11.0, lambda: setattr(lead, "held_v", None))
     assert lead.volts(12.0, 0.01) == pytest.approx(plant.current_a * 1e-3, rel=1e-3)
 
 

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+from full_bank import full_text
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -10,11 +11,19 @@ from supervisor.settings.document import Document
 from supervisor.settings.faults import Fault, SettingsFaults
 from supervisor.settings.load import load_settings, read_document
 from supervisor.settings.model import SupervisorSettings
-from supervisor.sizing.fitness import examine, load_fit, unfit_settings, with_value
+from supervisor.settings.text import parse
+from supervisor.sizing.fitness import (
+    examine,
+    examine_document,
+    load_fit,
+    unfit_settings,
+    with_value,
+)
 from supervisor.sizing.response import budgets
 
 OVERVOLTAGE = "protection.overvoltage.trip_volts"
 HIGH_SET = "protection.overvoltage_high_set.trip_volts"
+BALANCE = "protection.balance.trip_volts"
 LOOK_AHEAD = "protection.rate_of_rise.look_ahead_seconds"
 
 
@@ -124,6 +133,40 @@ def test_refused_exactly_when_a_budget_does_not_fit(
     settings = with_value(settings, "protection.overvoltage.delay_seconds", delay_s)
     settings = with_value(settings, "bank.fastest_rise_volts_per_second", rise_v_per_s)
     assert bool(unfit_settings(settings, document)) is not all(b.fits for b in budgets(settings))
+
+
+def test_a_balance_within_its_measuring_error_is_refused_with_the_least_that_is_accepted(
+    hut_settings: SupervisorSettings, document: Document
+) -> None:
+    """Two cells of 8.2117 mV each, and the drop's part: 11.61 mV."""
+    (fault,) = unfit(hut_settings, document, protection__balance__trip_volts=0.011)
+    assert fault.path == BALANCE
+    assert fault.line == document.line(BALANCE)
+    assert "0.011 V is not above the guard band of balance, 0.0116 V" in fault.problem
+    assert f"Write {BALANCE}: 0.012 at least" in fault.remedy
+    assert unfit(hut_settings, document, protection__balance__trip_volts=0.012) == []
+
+
+def test_too_high_and_too_fine_are_told_together(
+    hut_settings: SupervisorSettings, document: Document
+) -> None:
+    faults = unfit(
+        hut_settings,
+        document,
+        protection__overvoltage__trip_volts=3.8,
+        protection__balance__trip_volts=0.005,
+    )
+    assert [fault.path for fault in faults] == [OVERVOLTAGE, BALANCE]
+
+
+def test_a_second_line_too_near_the_makers_limit_is_refused(hut_path: Path) -> None:
+    """3.645 V and 8.3 mV of error are above 3.65 V before anything happens."""
+    document = parse(full_text(hut_path.read_text("utf-8")).replace("3.635", "3.645"), "full.yaml")
+    examined = examine_document(document)
+    (fault,) = examined.faults
+    assert fault.path == "second_line.trip_volts"
+    named = fault.remedy.split("second_line.trip_volts: ")[1].split()[0]
+    assert named == "3.641"  # 3.641 + 0.0083 + 0.034 s x 0.02 V/s
 
 
 def test_contradictions_and_response_are_told_together(tmp_path: Path, hut_path: Path) -> None:

@@ -1,14 +1,17 @@
-"""Asks the app over HTTP without a server."""
+"""Asks the app over HTTP without a server, or with one and a browser."""
 
 import asyncio
+import shutil
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import httpx
 import pytest
 
 sys.path.append(str(Path(__file__).parent))  # for the samples
+
+import browsing
 
 from supervisor.status.app import create_app
 
@@ -28,3 +31,11 @@ def ask(tmp_path: Path) -> Ask:
         return asyncio.run(request(path, method, headers))
 
     return ask
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[browsing.Browser]:
+    if shutil.which("chromedriver") is None or shutil.which("chromium") is None:
+        pytest.skip("chromium and chromedriver are not installed")
+    with browsing.browser() as opened:
+        yield opened

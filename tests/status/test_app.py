@@ -3,6 +3,7 @@
 import json
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import httpx
@@ -15,7 +16,7 @@ from prometheus_client.parser import text_string_to_metric_families
 from supervisor.snapshot import Circuit, from_dict
 from supervisor.status.app import ASSETS
 from supervisor.status.guard import HEADERS
-from supervisor.status.status_file import FILE_NAME
+from supervisor.status.status_file import FILE_NAME, PROBE_STALE_AFTER_S, STALE_AFTER_S
 from supervisor.status.wellformed import RULE_STATES
 
 Ask = Callable[..., httpx.Response]
@@ -110,8 +111,9 @@ plain = st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_si
 anything = st.recursive(
     plain, lambda s: st.lists(s, max_size=3) | st.dictionaries(st.text(max_size=8), s, max_size=3)
 )
+OFF = samples.WITHOUT.without
 fields = st.sampled_from(sorted(samples.LOCKED_OUT.as_dict()))
-inner = st.sampled_from(["channels", "rules", "events"])
+inner = st.sampled_from(["channels", "probes", "rules", "without", "events"])
 
 
 @settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -119,7 +121,7 @@ inner = st.sampled_from(["channels", "rules", "events"])
 def test_no_status_file_is_ever_a_server_error(
     ask: Ask, tmp_path: Path, changes: dict[str, object], inside: str, value: object
 ) -> None:
-    data = samples.LOCKED_OUT.as_dict()
+    data = replace(samples.LOCKED_OUT, probes=samples.PROBED.probes, without=OFF).as_dict()
     first = data[inside][0]
     first[next(iter(first))] = value
     (tmp_path / FILE_NAME).write_text(json.dumps(data | changes))
@@ -137,7 +139,7 @@ def page_text() -> str:
 
 
 def test_page_is_small_and_all_its_own(ask: Ask) -> None:
-    assert sum(f.stat().st_size for f in ASSETS.iterdir()) < 150_000
+    assert sum(f.stat().st_size for f in ASSETS.iterdir()) < 40_000
     for file in ASSETS.iterdir():
         text = file.read_text(encoding="utf-8").replace("http://www.w3.org/2000/svg", "")
         assert not re.search(r"(https?:)?//[\w.-]+\.\w", text), file.name
@@ -168,7 +170,16 @@ def test_every_state_has_a_word_and_a_shape_of_its_own() -> None:
     assert all(pictures.values())
 
 
-@pytest.mark.parametrize("state", RULE_STATES)
+def test_page_and_metrics_agree_on_what_is_old() -> None:
+    script = (ASSETS / "status.js").read_text(encoding="utf-8")
+    for name, seconds in (
+        ("STALE_AFTER_S", STALE_AFTER_S),
+        ("PROBE_STALE_AFTER_S", PROBE_STALE_AFTER_S),
+    ):
+        assert re.search(rf"^const {name} = {seconds:.0f};", script, re.M), name
+
+
+@pytest.mark.parametrize("state", [*RULE_STATES, "off", "warning"])
 def test_every_rule_state_has_a_mark(state: str) -> None:
     assert f'<symbol id="mark-{state.replace(" ", "-")}"' in page_text()
 

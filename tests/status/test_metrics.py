@@ -12,8 +12,9 @@ from prometheus_client import CollectorRegistry, generate_latest
 from prometheus_client.parser import text_string_to_metric_families
 
 import supervisor
+from supervisor.settings.rules import Temperature
 from supervisor.status.metrics import SERIES, StatusCollector, metric_reference
-from supervisor.status.status_file import Status
+from supervisor.status.status_file import PROBE_STALE_AFTER_S, Status
 
 ALWAYS = {"holdwatch_up", "holdwatch_build_info"}
 Scrape = dict[tuple[str, tuple[tuple[str, str], ...]], float]
@@ -98,6 +99,96 @@ def test_a_channel_without_a_value_is_absent() -> None:
     assert value(values, "uncommissioned") == 1
 
 
+def test_temperatures_by_probe_and_place() -> None:
+    values = fresh(samples.PROBED)
+    rectifier = {"probe": "rectifier", "place": "heat_sink"}
+    assert value(values, "temperature_celsius", **rectifier) == 61.4
+    assert value(values, "probe_good", **rectifier) == 1
+    silent = {"probe": "cell_16", "place": "cells"}
+    assert value(values, "probe_good", **silent) == 0
+    assert ("holdwatch_temperature_celsius", tuple(sorted(silent.items()))) not in values
+
+
+@pytest.mark.parametrize(("age_s", "good"), [(60.0, True), (60.001, False), (3e5, False)])
+def test_an_old_temperature_is_absent_not_frozen(age_s: float, good: bool) -> None:
+    probe = replace(samples.PROBED.probes[0], age_s=age_s)
+    values = fresh(replace(samples.CLOSED, probes=(probe,)))
+    assert value(values, "probe_good", probe="rectifier", place="heat_sink") == good
+    assert ("holdwatch_temperature_celsius" in names(values)) is good
+
+
+def test_no_settings_let_a_probe_be_silent_for_longer() -> None:
+    (most,) = (
+        bound.le
+        for bound in Temperature.model_fields["lost_after_seconds"].metadata
+        if hasattr(bound, "le")
+    )
+    assert most == PROBE_STALE_AFTER_S
+
+
+@pytest.mark.parametrize(
+    ("unit", "ending", "of_one"),
+    [
+        ("V", "volts", 1.0),
+        ("A", "amperes", 1.0),
+        ("V/min", "volts_per_second", 1 / 60),
+        ("V/s", "volts_per_second", 1.0),
+        ("A/s", "amperes_per_second", 1.0),
+        ("s", "seconds", 1.0),
+        ("h", "seconds", 3600.0),
+        ("Ah", "coulombs", 3600.0),  # 1 A for 3600 s, by the definition of both units
+        ("°C", "celsius", 1.0),
+        ("microohm", "ohms", 1e-6),
+        ("%", "ratio", 0.01),
+    ],
+)
+def test_a_rule_is_told_in_base_units(unit: str, ending: str, of_one: float) -> None:
+    rule = replace(samples.rule("overvoltage", "59", 2.0, 3.0, unit), guard_band=0.5)
+    values = fresh(replace(samples.CLOSED, rules=(rule,)))
+    for figure, expected in (("measured", 2.0), ("limit", 3.0), ("guard_band", 0.5)):
+        told = {name: v for (name, _), v in values.items() if f"_rule_{figure}_" in name}
+        assert told == {f"holdwatch_rule_{figure}_{ending}": pytest.approx(expected * of_one)}
+
+
+def test_what_a_rule_promises() -> None:
+    values = fresh(samples.CLOSED)
+    assert value(values, "rule_response_seconds", rule="overvoltage") == 1.66
+    assert value(values, "rule_highest_cell_volts", rule="overvoltage") == 3.6165
+    bounded = {
+        dict(labels)["rule"] for n, labels in values if n == "holdwatch_rule_highest_cell_volts"
+    }
+    assert bounded == {r.rule for r in samples.RULES if r.highest_v is not None}
+    assert "holdwatch_rule_trips_in_seconds" not in names(values)
+
+
+@pytest.mark.parametrize("rule", ["overcurrent_inverse", "supply_thermal"])
+def test_what_depends_on_the_current_promises_no_time(rule: str) -> None:
+    heated = replace(samples.RULES[2], rule=rule)
+    values = fresh(replace(samples.CLOSED, rules=(heated,)))
+    assert "holdwatch_rule_response_seconds" not in names(values)
+
+
+def test_time_left_before_a_trip() -> None:
+    values = fresh(samples.WARNED)
+    left = {labels: v for (n, labels), v in values.items() if n.endswith("_trips_in_seconds")}
+    assert left == {
+        (("rule", "supply_thermal"),): 779.0,
+        (("rule", "session_time"),): 426_996.0,
+    }
+
+
+def test_rules_that_are_off() -> None:
+    """0 for those in force, so that an alert on 1 ends when the rule is set."""
+    values = fresh(samples.WITHOUT)
+    off = {labels: v for (n, labels), v in values.items() if n == "holdwatch_rule_off"}
+    assert {dict(labels)["rule"] for labels, v in off.items() if v} == {
+        "temperature",
+        "session_charge",
+    }
+    assert len(off) == len(samples.RULES) + 2
+    assert all(labels == (("rule", dict(labels)["rule"]),) for labels in off)  # and no reason
+
+
 def test_lockout_by_its_rule() -> None:
     values = fresh(samples.LOCKED_OUT)
     assert value(values, "lockout", tripped_by="overvoltage") == 1
@@ -131,13 +222,13 @@ def test_names_follow_the_practice() -> None:
         assert series.name.startswith("holdwatch_")
         assert series.name.endswith("_total") == (series.kind == "counter")
         assert series.help.endswith(".")
-        if "volts" in series.unit or series.unit in ("seconds", "amperes"):
+        if series.unit not in ("1", "0 or 1"):
             assert series.name.endswith("_" + series.unit.replace(" ", "_"))
 
 
 def test_reference_names_all_that_is_emitted() -> None:
     reference = metric_reference()
-    full = replace(samples.LOCKED_OUT, auxiliary_closed=True)
+    full = replace(samples.WARNED, lockout=samples.LOCKED_OUT.lockout)
     for name in names(fresh(full)):
         assert f"| `{name}` |" in reference
     rows = [line for line in reference.splitlines() if line.startswith("| `")]
@@ -146,9 +237,9 @@ def test_reference_names_all_that_is_emitted() -> None:
 
 
 @pytest.mark.skipif(shutil.which("promtool") is None, reason="promtool is not installed")
-@pytest.mark.parametrize("state", samples.BY_STATE)
-def test_promtool_finds_nothing(state: str) -> None:
-    text = text_for(Status(samples.BY_STATE[state], 0.1, ""))
+@pytest.mark.parametrize("sample", samples.ALL)
+def test_promtool_finds_nothing(sample: str) -> None:
+    text = text_for(Status(samples.ALL[sample], 0.1, ""))
     done = subprocess.run(
         ["promtool", "check", "metrics"], input=text, capture_output=True, text=True, check=False
     )
@@ -163,8 +254,10 @@ def test_scrapes_leave_nothing_behind() -> None:
 
     def scrapes(first: int, count: int) -> int:
         for number in range(first, first + count):
-            rules = (replace(samples.RULES[0], rule=f"rule {number}"),)
-            snapshot = replace(samples.CLOSED, rules=rules)
+            rules = (replace(samples.RULES[0], rule=f"rule {number}", left_s=1.0),)
+            probes = (samples.probe(f"probe {number}", "cells", 21.0),)
+            without = (replace(samples.WITHOUT.without[0], rule=f"other {number}"),)
+            snapshot = replace(samples.CLOSED, rules=rules, probes=probes, without=without)
             current["status"] = Status(snapshot, 0.1, "")
             size = len(generate_latest(registry).splitlines())
         gc.collect()

@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from supervisor.protection.verdict import State
+from supervisor.readings import Place
 from supervisor.snapshot import Circuit
 from supervisor.status import wellformed
 from supervisor.status.status_file import FILE_NAME, LARGEST_BYTES, STALE_AFTER_S, current, read
@@ -55,6 +56,8 @@ def content(text: str | bytes) -> Callable[[Path], None]:
     return write
 
 
+PROBE = samples.PROBED.as_dict()["probes"][0]
+LOCKOUT = samples.LOCKED_OUT.as_dict()["lockout"]
 BROKEN = {
     "absent": (absent, "no status file"),
     "empty": (content(""), "no complete JSON"),
@@ -63,8 +66,8 @@ BROKEN = {
     "not UTF-8": (content(b'{"format": "\xff"}'), "not a usable status file"),
     "a list": (content("[1]"), "no JSON object"),
     "null": (content("null"), "no JSON object"),
-    "other format": (content(text_of(format=2)), "status format 2, expected 1"),
-    "field missing": (content('{"format": 1}'), "status incomplete"),
+    "other format": (content(text_of(format=1)), "status format 1, expected 2"),
+    "field missing": (content('{"format": 2}'), "status incomplete"),
     "text for a number": (content(text_of(published_at_s="now")), "published_at_s is not a finite"),
     "number for text": (content(text_of(bank=7)), "bank is not text"),
     "number for a bool": (content(text_of(simulated=1)), "simulated is not true or false"),
@@ -75,6 +78,13 @@ BROKEN = {
     "half a character": (content(text_of(bank="\ud800")), "bank is not text"),
     "unknown circuit": (content(text_of(circuit="ajar")), "'ajar' is unknown"),
     "channels not a list": (content(text_of(channels=3)), "status incomplete"),
+    "no list of probes": (content(text_of(probes=None)), "status incomplete"),
+    "a probe of another kind": (content(text_of(probes=[{"probe": "a"}])), "status incomplete"),
+    "unknown place": (content(text_of(probes=[PROBE | {"place": "moon"}])), "'moon' is unknown"),
+    "half a reason": (content(text_of(without=[{"rule": "balance"}])), "status incomplete"),
+    "no story": (content(text_of(lockout=LOCKOUT | {"before": None})), "status incomplete"),
+    "a story of numbers": (content(text_of(lockout=LOCKOUT | {"before": [1]})), "incomplete"),
+    "a lockout that is text": (content(text_of(lockout="yes")), "status incomplete"),
     "deep": (content("[" * 100_000), "not a usable status file"),
     "endless number": (content('{"format": ' + "1" * 6000 + "}"), "not a usable status file"),
     "huge": (content(" " * (LARGEST_BYTES + 1)), "larger than 256 KiB"),
@@ -109,7 +119,7 @@ def test_run_dir_absent(tmp_path: Path) -> None:
     assert "no status file" in read(tmp_path / "nowhere")[1]
 
 
-@pytest.mark.parametrize("sample", samples.BY_STATE.values(), ids=samples.BY_STATE.keys())
+@pytest.mark.parametrize("sample", samples.ALL.values(), ids=samples.ALL.keys())
 def test_good_file_comes_back_whole(tmp_path: Path, sample: samples.Snapshot) -> None:
     written = samples.publish(tmp_path, sample)
     assert read(tmp_path) == (written, "")
@@ -137,8 +147,9 @@ def test_nothing_readable_is_not_fresh(tmp_path: Path) -> None:
     assert (status.snapshot, status.age_s, status.fresh) == (None, None, False)
 
 
-def test_states_are_those_of_the_rules() -> None:
+def test_the_words_are_those_of_the_daemon() -> None:
     assert set(wellformed.RULE_STATES) == {state.value for state in State}
+    assert set(wellformed.PLACES) == {place.value for place in Place}
     assert set(samples.BY_STATE) == {circuit.value for circuit in Circuit}
 
 

@@ -43,7 +43,7 @@ class LoopBench:
         return assemble(
             self.settings, clock=self.clock, open_bus=self.world.open_bus,
             pin_factory=self.world.pin_factory, state_dir=self.folder, inboxes=[self.mailbox],
-            publisher=LastSnapshot(), simulated=True,
+            publisher=LastSnapshot(), simulated=True, one_wire=self.world.one_wire,
         )  # fmt: skip
 
     def run(self, until_s: float) -> None:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from supervisor.settings.cross_checks.contradiction import Contradiction
+from supervisor.settings.hardware import CODES_PER_RANGE, ShuntChannel
 from supervisor.settings.model import SupervisorSettings
 
 CONTINUOUS = 2 / 3  # of the rating: practice of the trade for shunts in continuous use
@@ -14,6 +15,11 @@ def current_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
     yield from _shunt_rating(settings)
     yield from _shunt_range(settings)
     yield from _small_limits(settings)
+
+
+def smallest_amperes(shunt: ShuntChannel) -> float:
+    """What shunt and converter can tell from nothing."""
+    return FEWEST_CODES * shunt.range_volts / CODES_PER_RANGE / shunt.ohms * shunt.gain
 
 
 def _shunt_rating(settings: SupervisorSettings) -> Iterator[Contradiction]:
@@ -45,9 +51,9 @@ def _shunt_range(settings: SupervisorSettings) -> Iterator[Contradiction]:
 
 
 def _small_limits(settings: SupervisorSettings) -> Iterator[Contradiction]:
-    rules, shunt = settings.protection, settings.channels.shunt
+    rules = settings.protection
     over = rules.overcurrent.trip_amperes
-    smallest = FEWEST_CODES * shunt.range_volts / 32768 / shunt.ohms * shunt.gain
+    smallest = smallest_amperes(settings.channels.shunt)
     limits = (
         ("protection.reverse_current.trip_amperes", rules.reverse_current.trip_amperes),
         ("protection.failed_to_open.current_amperes", rules.failed_to_open.current_amperes),

@@ -29,6 +29,7 @@ def used_pins(settings: SupervisorSettings) -> list[Use]:
         ("contactor", contactor, True),
         ("mains_contactor", settings.mains_contactor, True),
         ("contactor.auxiliary", contactor.auxiliary, False),
+        ("second_line", settings.second_line, False),
         ("panel.stop_button", panel.stop_button, False),
         ("panel.reset_button", panel.reset_button, False),
         ("panel.buzzer", panel.buzzer, False),

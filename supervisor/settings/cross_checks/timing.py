@@ -7,7 +7,10 @@ from supervisor.settings.cross_checks.wiring import channel_blocks
 from supervisor.settings.model import SupervisorSettings
 
 CLOCK_TOLERANCE = 1.15  # conversion time allowed, over the nominal one: the chip's clock is +-10 %
-TRANSFER_S = {100: 1.9e-3, 400: 0.5e-3}  # four transfers a conversion, by bus speed in kHz
+TRANSFERS = 4  # a conversion
+TRANSFER_S = {100: 1.9e-3, 400: 0.5e-3}  # all four of them, by bus speed in kHz
+PROBE_TRANSFERS = 1  # in one cycle, for all probes
+SECOND_LINE_TRANSFERS = 2  # in one cycle
 FULL = 0.9  # of a cycle may go to the scan
 RIPPLE_HZ = (100, 120)  # full-wave rectified 50 and 60 Hz
 FEWEST_CYCLES = 3
@@ -45,23 +48,26 @@ def _beat(settings: SupervisorSettings) -> Iterator[Contradiction]:
     )
 
 
-def _scan_s(settings: SupervisorSettings) -> float:
-    """Time to read all channels once."""
+def scan_s(settings: SupervisorSettings) -> float:
+    """Time to read all channels once, and for what else goes over the bus in a cycle."""
     converters = [
         settings.converters[channel.converter]
         for _, channel in channel_blocks(settings)
         if channel.converter in settings.converters
     ]
-    transfer_s = TRANSFER_S[settings.bus.kilohertz]
-    return sum(CLOCK_TOLERANCE / c.samples_per_second + transfer_s for c in converters)
+    transfers_s = TRANSFER_S[settings.bus.kilohertz]
+    probes = PROBE_TRANSFERS * any(probe.chip == "lm75" for probe in settings.probes.values())
+    second_line = SECOND_LINE_TRANSFERS * (settings.second_line is not None)
+    beside_s = (probes + second_line) * transfers_s / TRANSFERS
+    return beside_s + sum(CLOCK_TOLERANCE / c.samples_per_second + transfers_s for c in converters)
 
 
 def _scan_time(settings: SupervisorSettings) -> Iterator[Contradiction]:
-    scan_s, cycle_s = _scan_s(settings), settings.loop.cycle_s
-    if scan_s > cycle_s * FULL:
+    takes_s, cycle_s = scan_s(settings), settings.loop.cycle_s
+    if takes_s > cycle_s * FULL:
         yield Contradiction(
             "loop.scans_per_window",
-            f"One scan takes {scan_s * 1000:.1f} ms, but a cycle is only {cycle_s * 1000:.1f} ms "
+            f"One scan takes {takes_s * 1000:.1f} ms, but a cycle is only {cycle_s * 1000:.1f} ms "
             "and a tenth of it must be free.",
             "The loop would be late in every cycle, and loop_overrun would trip.",
             f"Write {_good_scans(settings)}; or samples_per_second: 860, or a bus of 400 kHz.",
@@ -86,7 +92,7 @@ def _most(scans: int) -> int:
 
 def _fits(settings: SupervisorSettings, window_ms: int, scans: int) -> bool:
     free_s = window_ms / 1000 / scans * FULL
-    return _beats(window_ms, scans) is None and _scan_s(settings) <= free_s
+    return _beats(window_ms, scans) is None and scan_s(settings) <= free_s
 
 
 def _drive(settings: SupervisorSettings) -> Iterator[Contradiction]:

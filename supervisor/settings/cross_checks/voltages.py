@@ -18,8 +18,8 @@ def voltage_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
     yield from _order_of_limits(settings)
     for path, channel in cell_blocks(settings):
         yield from _plausible(settings, path, channel)
-        yield from _converter_range(settings, path, channel)
-        yield from _converter_supply(settings, path, channel)
+        yield from converter_range(settings, path, channel)
+        yield from converter_supply(settings, path, channel)
 
 
 def _against_the_maker(settings: SupervisorSettings) -> Iterator[Contradiction]:
@@ -103,9 +103,10 @@ def _plausible(
         )
 
 
-def _converter_range(
+def converter_range(
     settings: SupervisorSettings, path: str, channel: CellChannel
 ) -> Iterator[Contradiction]:
+    """Head room of the range at what the maker forbids."""
     never = settings.bank.never_above_volts
     at_input = (never - channel.offset_volts) / channel.gain
     if at_input > channel.range_volts * HEAD_ROOM:
@@ -118,9 +119,10 @@ def _converter_range(
         )
 
 
-def _converter_supply(
+def converter_supply(
     settings: SupervisorSettings, path: str, channel: CellChannel
 ) -> Iterator[Contradiction]:
+    """What the maker forbids, at an input that its chip's supply must not be below."""
     converter = settings.converters.get(channel.converter)
     never = settings.bank.never_above_volts
     if converter is None or never / channel.gain <= converter.supply_volts:

@@ -30,27 +30,36 @@ def wiring_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
 
 
 def _unknown_converters(settings: SupervisorSettings) -> Iterator[Contradiction]:
-    names = list(settings.converters)
     for path, channel in channel_blocks(settings):
-        if channel.converter in names:
-            continue
-        close = difflib.get_close_matches(channel.converter, names, n=1)
-        remedy = f"Write {close[0]}." if close else "Name one of them, or add it to converters."
-        yield Contradiction(
-            f"{path}.converter",
-            f'There is no converter "{channel.converter}".',
-            f"A channel without converter cannot be read. Known are: {', '.join(names) or 'none'}.",
-            remedy,
-        )
+        yield from unknown_converter(settings, path, channel.converter)
+
+
+def unknown_converter(
+    settings: SupervisorSettings, path: str, name: str
+) -> Iterator[Contradiction]:
+    """The block at ``path`` names a converter that there is not."""
+    names = list(settings.converters)
+    if name in names:
+        return
+    close = difflib.get_close_matches(name, names, n=1)
+    remedy = f"Write {close[0]}." if close else "Name one of them, or add it to converters."
+    yield Contradiction(
+        f"{path}.converter",
+        f'There is no converter "{name}".',
+        f"Nothing can be read without a converter. Known are: {', '.join(names) or 'none'}.",
+        remedy,
+    )
 
 
 def _unused_converters(settings: SupervisorSettings) -> Iterator[Contradiction]:
     used = {channel.converter for _, channel in channel_blocks(settings)}
+    if settings.second_line:
+        used.add(settings.second_line.converter)
     for name in settings.converters:
         if name not in used:
             yield Contradiction(
                 f"converters.{name}",
-                f"No channel uses the converter {name}.",
+                f"No channel uses the converter {name}, nor does second_line.",
                 "Nothing would read it: either a channel is missing or names the wrong one.",
                 f"Take the block out, or name {name} in a channel.",
             )

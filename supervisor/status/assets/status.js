@@ -1,7 +1,10 @@
 // Shows api/status, and stops believing it 3 s after the supervisor published it.
-"use strict";
+import { showRules } from "./rules.js";
+import { showLockout } from "./story.js";
+import { DECIMALS, at, duration, figure, list, minus, say, sentence, title, when } from "./words.js";
 
 const STALE_AFTER_S = 3;
+const PROBE_STALE_AFTER_S = 60; // the longest that any settings let a probe be silent
 const POLL_MS = 1000;
 const TIMEOUT_MS = 2000;
 const TICK_MS = 250;
@@ -15,14 +18,10 @@ const STATES = {
   "finished": ["finished", "Finished", "The charge has ended and the circuit is open."],
 };
 const FAILED = ["failed", "Not seen to open", "Locked out, but nothing shows that the circuit has opened. Current may be flowing: switch the supply off at the mains now."];
-const BELOW = new Set(["undervoltage", "reverse_current"]);
-const TITLES = { external: "Stop button, power cut or kill" };
-const DECIMALS = { V: 3, A: 1, s: 2, "V/min": 3 };
 
 let seen = null; // newest snapshot and the moment it was asked for
 let problem = "This page has not heard from the supervisor yet.";
 
-const at = (id) => document.getElementById(id);
 const moment = () => ({ steady: performance.now(), wall: Date.now() });
 
 // The steady clock stops while a device sleeps, the wall clock may be set back: trust the longer.
@@ -97,31 +96,13 @@ function showSnapshot(status) {
   showLockout(status.lockout);
   for (const name of ["front_cell", "far_cell", "shunt"]) showChannel(name, status);
   showMargin(status);
-  list(at("rules"), status.rules, showRule);
+  list(at("probes"), status.probes, showProbe);
+  showRules(status);
   list(at("events"), status.events.slice(-12).reverse(), showEvent);
   const auxiliary = { true: "closed", false: "open", null: "not fitted" }[status.auxiliary_closed];
   say(at("contacts"), `Coil ${status.coil_on ? "on" : "off"} · auxiliary contact ${auxiliary}`);
   const { bus_errors: errors, deadline_misses: late } = status.counters;
   say(at("machine"), `Since ${when(status.started_wall)}: ${errors} bus errors, ${late} late cycles. Version ${status.version}`);
-}
-
-function showLockout(lockout) {
-  at("lockout").hidden = lockout === null;
-  if (lockout === null) return;
-  say(at("lockout-reason"), sentence(lockout.reason));
-  say(at("lockout-rule"), title(lockout.tripped_by));
-  say(at("lockout-measured"), figure(lockout.measured, lockout.unit, 1));
-  say(at("lockout-limit"), figure(lockout.limit, lockout.unit, 1));
-  say(at("lockout-when"), when(lockout.wall));
-  say(at("lockout-opening"), opening(lockout));
-  say(at("lockout-stored"), lockout.stored ? "on disk; outlasts a restart" : "NOT on disk; only until a restart");
-  say(at("lockout-remedy"), sentence(lockout.remedy));
-}
-
-function opening(lockout) {
-  if (lockout.failed_to_open) return "NOT SEEN: nothing shows that it opened after the coil was dropped";
-  if (lockout.opened_in_s === null) return "nobody saw it";
-  return `confirmed ${(lockout.opened_in_s * 1000).toFixed(0)} ms after the coil was dropped`;
 }
 
 function channelOf(status, name) {
@@ -143,6 +124,15 @@ function showChannel(name, status) {
   const digits = DECIMALS[channel.unit];
   say(at(name).querySelector(".live"), value === null ? bad : minus(value.toFixed(digits)));
   say(at(name).querySelector("small"), `${channel.unit} ± ${channel.uncertainty.toFixed(digits)}`);
+}
+
+function showProbe(row, { probe, place, celsius, quality, age_s: ageS }) {
+  const old = ageS > PROBE_STALE_AFTER_S;
+  const bad = celsius === null || old;
+  row.classList.toggle("no-value", bad);
+  say(row.querySelector("dt"), `${title(place)} · ${probe}`);
+  say(row.querySelector(".live"), bad ? `no value: ${celsius === null ? quality : "old reading"}` : minus(celsius.toFixed(DECIMALS["°C"])));
+  say(row.querySelector("small"), ageS > STALE_AFTER_S ? `°C, ${duration(ageS)} ago` : "°C");
 }
 
 function showMargin(status) {
@@ -181,68 +171,11 @@ function drawScale(status, limit, values) {
   say(at("scale-low-text"), figure(low, "V"));
 }
 
-function showRule(row, rule) {
-  row.dataset.state = rule.state;
-  say(row.querySelector(".name"), title(rule.rule));
-  row.querySelector("use").setAttribute("href", `#mark-${rule.state.replace(" ", "-")}`);
-  say(row.querySelector(".word"), rule.for_s === null ? rule.state : `${rule.state} ${duration(rule.for_s)}`);
-  say(row.querySelector(".measured"), figure(rule.measured, rule.unit));
-  say(row.querySelector(".limit"), `${BELOW.has(rule.rule) ? "trips below" : "limit"} ${figure(rule.limit, rule.unit)}`);
-  say(row.querySelector(".reason"), rule.state === "clear" ? "" : sentence(rule.reason));
-}
-
 function showEvent(row, event) {
   const time = row.querySelector("time");
   time.dateTime = event.wall;
   say(time, when(event.wall));
   say(row.querySelector("span"), sentence(event.text));
-}
-
-// One child per item, kept and refilled, so that a selection or a reader's place survives.
-function list(parent, items, fill) {
-  const template = parent.querySelector("template");
-  while (parent.children.length - 1 > items.length) parent.lastElementChild.remove();
-  while (parent.children.length - 1 < items.length) parent.append(template.content.cloneNode(true));
-  items.forEach((item, index) => fill(parent.children[index + 1], item));
-}
-
-function say(node, text) {
-  if (node.textContent !== text) node.textContent = text;
-}
-
-function title(key) {
-  const words = TITLES[key] ?? key.replaceAll("_", " ");
-  return words.charAt(0).toUpperCase() + words.slice(1);
-}
-
-function sentence(words) {
-  const whole = /[.!?]$/.test(words) ? words : `${words}.`;
-  return whole.charAt(0).toUpperCase() + whole.slice(1);
-}
-
-// A trip by half a millivolt must not read "3.600 V, limit 3.600 V": there, one digit more.
-function figure(value, unit, more = 0) {
-  if (value === null) return "—";
-  const text = unit in DECIMALS ? value.toFixed(DECIMALS[unit] + more) : String(value);
-  return `${minus(text)}\u00a0${unit}`;
-}
-
-function minus(text) {
-  return text.replace("-", Number(text) === 0 ? "" : "−");
-}
-
-function duration(seconds) {
-  if (seconds < 120) return `${seconds.toFixed(0)}\u00a0s`;
-  if (seconds < 7200) return `${(seconds / 60).toFixed(0)}\u00a0min`;
-  return `${(seconds / 3600).toFixed(0)}\u00a0h`;
-}
-
-function when(wall) {
-  const date = new Date(wall);
-  if (Number.isNaN(date.getTime())) return wall;
-  const pad = (number) => String(number).padStart(2, "0");
-  const day = [date.getFullYear(), pad(date.getMonth() + 1), pad(date.getDate())].join("-");
-  return `${day} ${[date.getHours(), date.getMinutes(), date.getSeconds()].map(pad).join(":")}`;
 }
 
 setInterval(tick, TICK_MS);

@@ -1,0 +1,58 @@
+"""Budgets of the rules on the current."""
+
+from collections.abc import Iterator
+
+from supervisor.protection.curves import CURVES
+from supervisor.settings.rules import Overcurrent, ReverseCurrent
+from supervisor.sizing.basis import Basis
+from supervisor.sizing.budget import RuleBudget
+from supervisor.sizing.steps import Part, Stage
+
+TIMES = 2  # the pick-up: where curves are compared
+
+
+def current_budgets(basis: Basis) -> Iterator[RuleBudget]:
+    yield _definite_time(basis, "overcurrent", basis.rules.overcurrent)
+    yield from _inverse_time(basis)
+    yield _definite_time(basis, "reverse_current", basis.rules.reverse_current)
+    yield _failed_to_open(basis)
+
+
+def _definite_time(basis: Basis, key: str, rule: Overcurrent | ReverseCurrent) -> RuleBudget:
+    return basis.budget(
+        key,
+        limit=("trip_amperes", rule.trip_amperes, "A"),
+        guard_band=basis.shunt.expanded(rule.trip_amperes),
+        response=basis.steps.windows(rule.of, rule.delay_seconds),
+    )
+
+
+def _inverse_time(basis: Basis) -> Iterator[RuleBudget]:
+    rule = basis.rules.overcurrent_inverse
+    if rule is None:
+        return
+    on_the_curve_s = rule.time_multiplier * CURVES[rule.curve].operate_s(TIMES)
+    yield basis.budget(
+        "overcurrent_inverse",
+        limit=("trip_amperes", rule.trip_amperes, "A"),
+        guard_band=basis.shunt.expanded(rule.trip_amperes),
+        response=(
+            Part(Stage.DELAY, f"{rule.curve} at {TIMES:g} times", on_the_curve_s),
+            *basis.steps.windows(of=1, delay_s=0),
+        ),
+        response_at=TIMES * rule.trip_amperes,
+        note=f"The response is for {TIMES:g} times the limit; the more current, the sooner.",
+    )
+
+
+def _failed_to_open(basis: Basis) -> RuleBudget:
+    rule = basis.rules.failed_to_open
+    allowed = Part(Stage.DELAY, "time allowed to open", rule.within_seconds)
+    known = basis.steps.windows_until_known(of=1, delay_s=0)
+    return basis.budget(
+        "failed_to_open",
+        limit=("current_amperes", rule.current_amperes, "A"),
+        guard_band=basis.shunt.expanded(rule.current_amperes),
+        response=(allowed, *known, basis.steps.lateness()),
+        note="Until it is told: only the mains side can still open the circuit.",
+    )

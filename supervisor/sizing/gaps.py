@@ -1,0 +1,42 @@
+"""What a build does without: rules that are off, parts that are not fitted, what to be wary of."""
+
+from collections.abc import Iterator
+
+from supervisor.settings.model import SupervisorSettings
+from supervisor.settings.rules import Protection
+
+SECOND_LINE = "second_line"
+
+
+def off(settings: SupervisorSettings) -> dict[str, str]:
+    """Rules that the risk needs and that are missing on purpose, with the reasons."""
+    return settings.protection.without.reasons()
+
+
+def not_fitted(settings: SupervisorSettings) -> tuple[str, ...]:
+    """Optional rules that are not there, and need no reason."""
+    rules = settings.protection
+    missing = [name for name in Protection.model_fields if getattr(rules, name) is None]
+    if settings.second_line is None:
+        missing.append(SECOND_LINE)
+    return tuple(name for name in missing if name not in off(settings))
+
+
+def cautions(settings: SupervisorSettings) -> Iterator[str]:
+    """What is allowed and still wants to be known."""
+    if settings.second_line is None:
+        yield "no second line: only software opens the contactor."
+    if settings.contactor.drive == "level":
+        yield (
+            "drive is level: a process that is killed or stopped, or a kernel that hangs, may "
+            "leave the coil on; with pulse it lets go."
+        )
+    if settings.contactor.auxiliary is None:
+        yield (
+            "no auxiliary contact: a weld is not seen while less than "
+            f"{settings.protection.failed_to_open.current_amperes:g} A flow."
+        )
+    if settings.channels.far_cell is None:
+        yield "no far_cell: one voltage alone cannot show that a link has opened."
+    if settings.uncommissioned is None:
+        yield "no commissioning record, and uncommissioned is not accepted: it will never close."
