@@ -100,9 +100,8 @@ class Viewer:
         return self.last
 
     def _rule_view(self, verdict: Verdict, now_s: float) -> RuleView:
-        promised = self._budgets.get(verdict.rule, [])
-        same_unit = [b.guard_band for b in promised if b.unit == verdict.unit]
-        highest_v = [b.highest_v for b in promised if b.highest_v is not None]
+        promised = self._promise(verdict)
+        highest_v = (budget.highest_v for budget in self._budgets.get(verdict.rule, []))
         return RuleView(
             rule=verdict.rule,
             function=self._functions[verdict.rule],
@@ -113,10 +112,17 @@ class Viewer:
             for_s=None if verdict.since_s is None else now_s - verdict.since_s,
             left_s=verdict.left_s,
             reason=verdict.reason,
-            guard_band=same_unit[0] if same_unit else None,
-            response_s=promised[0].response_s if promised else None,
-            highest_v=max(highest_v, default=None),
+            guard_band=promised.guard_band if promised and promised.unit == verdict.unit else None,
+            response_s=promised.response_s if promised and promised.response_at is None else None,
+            highest_v=max((volts for volts in highest_v if volts is not None), default=None),
         )
+
+    def _promise(self, verdict: Verdict) -> RuleBudget | None:
+        """Of a rule's budgets the one of the limit that the verdict is about, if it says."""
+        promised = self._budgets.get(verdict.rule, [])
+        about = (abs(verdict.limit), verdict.unit)
+        same = [budget for budget in promised if (budget.limit, budget.unit) == about]
+        return next(iter(same or promised), None)
 
     def _counters(self, pacer: Pacer) -> Counters:
         bus = self._parts.bus.counters

@@ -18,8 +18,6 @@ RULE_UNITS = {
     "ohms": {"microohm": 1e-6},
     "ratio": {"%": 0.01},
 }
-# The more current, the sooner: no one response is the worst.
-INVERSE_TIME = ("overcurrent_inverse", "supply_thermal")
 
 
 def _each(value: Callable[[RuleView], float | None]) -> Callable[[Snapshot], Samples]:
@@ -84,7 +82,7 @@ RULE_SERIES: tuple[Series, ...] = (
         "seconds",
         "From a rule's limit passed to the circuit open, at worst (failed_to_open: to the alarm). "
         "Absent where the current decides.",
-        _each(lambda r: None if r.rule in INVERSE_TIME else r.response_s),
+        _each(lambda r: r.response_s),
         ("rule",),
     ),
     Series(

@@ -163,7 +163,7 @@ def test_what_a_rule_promises() -> None:
 
 @pytest.mark.parametrize("rule", ["overcurrent_inverse", "supply_thermal"])
 def test_what_depends_on_the_current_promises_no_time(rule: str) -> None:
-    heated = replace(samples.RULES[2], rule=rule)
+    heated = replace(samples.RULES[2], rule=rule, response_s=None)
     values = fresh(replace(samples.CLOSED, rules=(heated,)))
     assert "holdwatch_rule_response_seconds" not in names(values)
 

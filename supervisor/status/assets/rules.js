@@ -12,7 +12,6 @@ const SIDES = {
   temperature: "unsaid",
   sensing: "unsaid",
 };
-const INVERSE_TIME = new Set(["overcurrent_inverse", "supply_thermal"]); // no one response is the worst
 
 export function showRules({ rules, without }) {
   list(at("rules"), rules, showRule);
@@ -92,9 +91,9 @@ function margin({ rule, measured, limit, unit }) {
 }
 
 // Rounded up: "at worst" is not to be too good by a digit.
-function promise({ rule, response_s: response, highest_v: highest }) {
-  if (INVERSE_TIME.has(rule)) return "The more current, the sooner it opens.";
-  if (response === null) return "";
+function promise({ rule, unit, response_s: response, highest_v: highest }) {
+  if (unit === "") return "";
+  if (response === null) return "The more current, the sooner it opens.";
   const up = (value, digits) => Math.ceil(value * 10 ** digits - 1e-6) / 10 ** digits;
   const within = response < 120 ? figure(up(response, 2), "s") : duration(response, Math.ceil);
   const act = rule === "failed_to_open" ? "Calls for help" : "Opens";
