@@ -74,8 +74,8 @@ class SecondLineWatch:
     def attend(self, front_v: float | None, contactor: ContactorState) -> SecondLine:
         """One step, and the state after it. ``front_v``: the front channel's newest. Never raises.
 
-        A self-check begins only while the contactor is told to be open and no alert stands: moving
-        the limit would let the coil go again.
+        A self-check begins only while the contactor is told to be open, and not while an alert of a
+        verified line stands: moving the limit would take it away.
         """
         self._front_v = front_v
         try:

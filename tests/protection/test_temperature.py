@@ -157,6 +157,17 @@ def test_time_left_is_never_negative(fed: Fed) -> None:
     assert fed.at(10.0).left_s == 0.0
 
 
+def test_it_looks_once_a_window(fed: Fed) -> None:
+    """Answers come once a second; between two windows the last verdict stands."""
+    fed.at(0.0, **WELL)
+    between = replace(fed.readings(20.0), window_is_new=False)
+    assert fed.rule.judge(between, 20.0).state is CLEAR
+    assert fed.rule.judge(fed.readings(20.0), 20.0).state is CANNOT_TELL
+    fresh = Fed(fed.settings)
+    first = replace(fresh.readings(0.0), window=None, window_is_new=False)
+    assert fresh.rule.judge(first, 0.0).state is CANNOT_TELL
+
+
 # -- whatever the contactor does
 
 

@@ -184,6 +184,28 @@ def test_knob_speed_has_a_limit_each_for_current_and_voltage(
         assert found.stage_s(Stage.DELAY) == 2.0
 
 
+def test_the_guard_band_of_a_slope_a_minute_by_hand(
+    full: SupervisorSettings, budget_of: BudgetOf
+) -> None:
+    """100 means of 0.1 s, 1 LSB of 125 uV each; gains as above, of 0.06 V/min."""
+    steep = with_value(full, "protection.rate_of_rise.trip_volts_per_minute", 6.0)
+    noise = 60 * 125e-6 * sqrt(12 / (100 * 9999)) / 0.1
+    for settings, limit in ((full, 0.06), (steep, 6.0)):
+        gain = limit * hypot(0.0015, 0.001, 0.0008) / sqrt(3)
+        found = budget_of(settings, "rate_of_rise")
+        assert found.guard_band == pytest.approx(2 * hypot(gain, noise) + 3 * noise)
+
+
+def test_a_slope_needs_one_window_after_its_stretch(
+    full: SupervisorSettings, budget_of: BudgetOf
+) -> None:
+    at_once = with_value(full, "protection.rate_of_rise.delay_seconds", 0.0)
+    one_window_s = WINDOWS_S + OPENING_S
+    assert budget_of(at_once, "rate_of_rise").response_s == pytest.approx(10 + one_window_s)
+    look_ahead = budget_of(full, "rate_of_rise, look ahead")
+    assert look_ahead.response_s == pytest.approx(one_window_s)
+
+
 def test_a_gain_scales_the_noise_of_the_current(
     full: SupervisorSettings, budget_of: BudgetOf
 ) -> None:
@@ -246,20 +268,6 @@ def test_charge_is_off_by_the_gain_and_by_an_offset_that_adds_up(
     alone = budget_of(full.model_copy(update={"protection": endless}), "session_charge")
     by_gain = 2 * 8960 * hypot(0.0015, 0.001, 0.0025, 0.00014) / sqrt(3)
     assert alone.guard_band == pytest.approx(by_gain, rel=1e-9)
-
-
-# Second line
-
-
-def test_the_second_line_acts_by_wire_alone(full: SupervisorSettings, budget_of: BudgetOf) -> None:
-    """Up to one conversion lost and two that count, of 1.15/860 s, and the contactor's 30 ms."""
-    found = budget_of(full, "second_line")
-    assert found.response_s == pytest.approx(3 * 1.15 / 860 + 0.03)
-    assert found.limit_key == "second_line.trip_volts"
-    assert found.highest_v == pytest.approx(
-        3.635 + found.guard_band + 0.02 * found.response_s  # type: ignore[operator]
-    )
-    assert found.guard_band == pytest.approx(CELL_AT_3V6 * 3.635 / 3.6, rel=2e-3)
 
 
 def test_sensing_says_what_is_found_later(full: SupervisorSettings, budget_of: BudgetOf) -> None:

@@ -66,8 +66,15 @@ class TemperatureRule:
 
     def __init__(self, settings: SupervisorSettings) -> None:
         self._watches = tuple(_watches(settings))
+        self._last: Verdict | None = None
 
     def judge(self, readings: Readings, now_s: float) -> Verdict:
+        """Once a window: often enough for answers that come once a second."""
+        if readings.window_is_new or self._last is None:
+            self._last = self._decide(readings, now_s)
+        return self._last
+
+    def _decide(self, readings: Readings, now_s: float) -> Verdict:
         for watch in self._watches:
             watch.look(readings.probes.get(watch.probe), now_s)
         worst = max(self._watches, key=lambda watch: watch.gravity(now_s), default=None)
@@ -118,20 +125,23 @@ class _Watch:
         return GRAVITY.index(self._state(now_s)), self._excess_k()
 
     def verdict(self, now_s: float) -> Verdict:
-        state, since_s = self._state(now_s), self._debounce.since_s
+        state = self._state(now_s)
         is_past = state in (State.TIMING, State.TRIP)
-        is_timing = state is State.TIMING and since_s is not None
         return Verdict(
             rule=TemperatureRule.key,
             state=state,
             measured=None if state is State.CANNOT_TELL else self._celsius,
             limit=self._limit_c,
             unit=UNIT,
-            since_s=since_s if is_past else None,
+            since_s=self._debounce.since_s if is_past else None,
             reason=self._reason(state, now_s),
             remedy=self._limit.remedy if is_past else "",
-            left_s=max(0.0, since_s + self._delay_s - now_s) if is_timing else None,
+            left_s=self._left_s(now_s) if state is State.TIMING else None,
         )
+
+    def _left_s(self, now_s: float) -> float | None:
+        since_s = self._debounce.since_s
+        return None if since_s is None else max(0.0, since_s + self._delay_s - now_s)
 
     def _state(self, now_s: float) -> State:
         if self._debounce.is_tripped:

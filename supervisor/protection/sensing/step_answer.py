@@ -64,22 +64,25 @@ class StepAnswer:
         self._level = _Level(STEADY_SHARE * rule.step_amperes)
         self._steps: deque[Step] = deque(maxlen=MOST_STEPS)
         self._closed_at_s: float | None = None
+        self._found: Verdict | None = None
 
     def judge(self, readings: Readings, now_s: float) -> Verdict | None:  # noqa: ARG002  (a Check)
         contactor = readings.contactor
         if contactor.told_to_close and contactor.told_at_s != self._closed_at_s:
             self._closed_at_s = contactor.told_at_s
             self._steps.clear()
+            self._found = None
         stretch = self._stretches.take(readings)
         if stretch is not None:
             self._take(stretch)
-        return self._verdict() if contactor.told_to_close and self._steps else None
+        return self._found if contactor.told_to_close else None
 
     def _take(self, stretch: Stretch) -> None:
         step = self._step_to(stretch)
         if step is not None:
             self._steps.append(step)
             self._forget()
+            self._found = self._verdict()
         self._level.take(stretch)
 
     def _step_to(self, new: Stretch) -> Step | None:
@@ -90,8 +93,7 @@ class StepAnswer:
             return None
         span_s = new.at_s - last.at_s
         amperes = new.amperes - last.amperes
-        late = span_s > LONGEST_S
-        if late or abs(amperes) < self._step_a or not level.is_steady(new):
+        if abs(amperes) < self._step_a or span_s > LONGEST_S or not level.is_steady(new):
             return None
         drift_v, unsure_v = fit.slope * span_s, (abs(fit.slope) + fit.sigma) * span_s
         if unsure_v > SMALL_DRIFT * self._least_ohm * abs(amperes):
@@ -120,7 +122,7 @@ class StepAnswer:
         answer, least = answer_ohm * PER_MICROOHM, self._least_ohm * PER_MICROOHM
         turned_a = sum(abs(step.amperes) for step in self._steps)
         reason = (
-            f"front cell does not answer the current: {answer:.1f} microohm instead of "
+            f"front cell does not answer the current: {answer:z.1f} microohm instead of "
             f"{least:.1f} at the least, over {turned_a:.0f} A in {_steps(len(self._steps))}"
         )
         return Verdict(KEY, State.TRIP, answer, least, "microohm", None, reason, REMEDY)
