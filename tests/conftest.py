@@ -14,7 +14,13 @@ hypothesis.settings.register_profile("local", deadline=None, print_blob=True)
 hypothesis.settings.register_profile(
     "ci", parent=hypothesis.settings.get_profile("local"), derandomize=True
 )
-hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "local")
+# For mutation testing, where a thousand runs count more than a hundred examples in each.
+hypothesis.settings.register_profile(
+    "few", parent=hypothesis.settings.get_profile("ci"), max_examples=20
+)
+hypothesis.settings.load_profile(
+    os.environ.get("HYPOTHESIS_PROFILE", "ci" if os.environ.get("CI") else "local")
+)
 
 
 @pytest.fixture(scope="session")
