@@ -28,10 +28,10 @@ class RuleBudget:
     starts_at_v: float | None
     rise_v_per_s: float
     never_above_v: float
-    upper: bool = True
-    about_zero: bool = False
-    response_at: float | None = None
-    note: str = ""
+    upper: bool
+    about_zero: bool
+    response_at: float | None
+    note: str
 
     @property
     def response_s(self) -> float:

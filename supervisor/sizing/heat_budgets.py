@@ -76,7 +76,7 @@ def _temperature(basis: Basis) -> Iterator[RuleBudget]:
         "temperature",
         part="probe lost",
         limit=("lost_after_seconds", rule.lost_after_seconds, "s"),
-        response=(lost, *basis.steps.expiry()),
+        response=(lost, *basis.steps.next_look(), *basis.steps.expiry()),
         note="Until then the last good answer counts.",
     )
 

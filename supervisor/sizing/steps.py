@@ -75,7 +75,9 @@ class Steps:
         )
 
     def answers(self, every_s: float, of: int, delay_s: float) -> tuple[Part, ...]:
-        """Answers that come so often, each as old as that when it comes: slow probes."""
+        """Answers that come so often, each as old as that when it comes: slow probes, looked at
+        when a window closes.
+        """
         count_s = (of - 1) * every_s
         wait_s = _whole(delay_s, every_s)
         more = (
@@ -87,7 +89,16 @@ class Steps:
             Part(Stage.SEE, "wait for a fresh answer", every_s),
             *more,
             Part(Stage.SEE, "age of the answer", every_s),
-            *self.late(),
+            *self.next_look(),
+            *self._scan(),
+            *self.act(),
+        )
+
+    def next_look(self) -> tuple[Part, ...]:
+        """Until a rule that looks once a window looks again."""
+        return (
+            Part(Stage.SEE, "wait for a window to close", self.window_s),
+            Part(Stage.SEE, "close of the window", self.cycle_s),
         )
 
     def blind(self, what: str, after_s: float) -> tuple[Part, ...]:

@@ -72,6 +72,7 @@ def test_says_who_it_is(rule: KnobSpeedRule) -> None:
     """Function 7 of IEEE C37.2, rate of change."""
     verdict = rule.judge(cycle(0.0, contactor=told_open(-1.0)), 0.0)
     assert (rule.key, rule.function) == ("knob_speed", "7")
+    assert rule.remedy.startswith("turn the knob down before closing again, and bring it up slowly")
     assert (verdict.rule, verdict.limit, verdict.unit) == ("knob_speed", 15.0, "A/s")
     assert (verdict.state, verdict.reason) == (CLEAR, "the contactor is open")
     assert (verdict.measured, verdict.since_s) == (None, None)

@@ -64,6 +64,11 @@ def test_the_words_in_full(check: ZeroOffset, amperes: float, auxiliary: bool | 
     )
 
 
+@pytest.mark.parametrize("words", ["sense wires", "around the contactor", "offset_amperes"])
+def test_the_remedy_names_each_cause(words: str) -> None:
+    assert words in REMEDY
+
+
 @pytest.mark.parametrize(
     ("amperes", "objects"),
     [

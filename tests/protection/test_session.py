@@ -46,14 +46,18 @@ class Case(NamedTuple):
     counts: dict[str, Value]
     per_hour: float
     said: str
+    remedy: str  # its first words
 
 
 CASES = [
-    Case(SessionTimeRule, "session_time", "trip_hours", 120.0, "h", {}, 1.0, "closed for"),
+    Case(SessionTimeRule, "session_time", "trip_hours", 120.0, "h", {}, 1.0, "closed for",
+         "find out why the charge does not end"),
     Case(SessionChargeRule, "session_charge", "trip_ampere_hours", 8960.0, "Ah",
-         {"amperes": 50.0}, 50.0, "charged"),
+         {"amperes": 50.0}, 50.0, "charged",
+         "do not charge on before you know where the charge went"),
     Case(SessionHoldRule, "session_hold", "trip_hours", 24.0, "h",
-         {"front": 3.55}, 1.0, "held above 3.500 V for"),
+         {"front": 3.55}, 1.0, "held above 3.500 V for",
+         "turn the knob down and let the bank rest"),
 ]  # fmt: skip
 table = pytest.mark.parametrize("case", CASES, ids=[case.key for case in CASES])
 
@@ -87,6 +91,7 @@ def test_says_who_it_is(hut_settings: SupervisorSettings, case: Case) -> None:
     verdict = opened(rule, 0.0)
     assert (rule.key, rule.function, verdict.rule) == (case.key, "", case.key)
     assert (verdict.limit, verdict.unit, verdict.measured) == (case.limit, case.unit, 0.0)
+    assert rule.remedy.startswith(case.remedy)
     assert isinstance(rule, Remembers)
 
 

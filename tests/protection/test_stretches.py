@@ -63,6 +63,12 @@ def test_too_long_a_gap_begins_it_anew() -> None:
     assert (last.volts, last.amperes) == (pytest.approx(3.4), 5.0)
 
 
+def test_half_as_long_again_is_just_short_enough() -> None:
+    stretches = Stretches(0.5, STEP_S)
+    said = [taken(stretches, at_s, 3.0, 1.0) for at_s in (0.0, 0.25, 0.5, 0.75)]
+    assert said[3] == Stretch(0.375, 3.0, 1.0, 1.0, 1.0)
+
+
 @given(
     st.lists(st.tuples(st.floats(1, 4), st.floats(-200, 200)), min_size=10, max_size=10),
 )

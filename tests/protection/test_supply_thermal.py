@@ -159,6 +159,16 @@ def test_the_part_that_trips_first_is_told_beside_the_hotter_one(
     )
 
 
+def test_of_two_parts_on_their_way_the_first_is_told(hut_rule: SupplyThermalRule) -> None:
+    """150 A mean, 180 A effective: too much for both, and the rectifier is quicker."""
+    verdict = heated(hut_rule, 0.2, 0.5).judge(cycle(0.0, amperes=150.0), 0.0)
+    assert verdict.left_s == pytest.approx(300 * log((1.44 - 0.2) / (1.44 - 1)))
+    assert verdict.reason == (
+        "transformer at 50 % of the heat that trips; rectifier at 20 %: at 180 A effective "
+        "5 min remain"
+    )
+
+
 def test_either_part_trips(hut_rule: SupplyThermalRule) -> None:
     for thetas, name in ((0.2, 1.0), "transformer"), ((1.0, 0.2), "rectifier"):
         verdict = heated(hut_rule, *thetas).judge(cycle(0.0), 0.0)

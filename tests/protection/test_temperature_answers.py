@@ -64,6 +64,14 @@ def test_never_answered_it_cannot_tell_from_the_start(fed: Fed, probe: str) -> N
     assert verdict.reason.endswith(f"(probe {probe}): no answer, and no temperature so far")
 
 
+def test_of_two_that_are_lost_the_one_last_seen_nearer_to_its_limit_is_named(fed: Fed) -> None:
+    """One that never answered comes after both: nothing is known of it."""
+    fed.at(0.0, sink=70.0, iron=99.0, cell=GONE)
+    assert "(probe iron)" in fed.at(20.0, sink=GONE, iron=GONE).reason
+    fed.at(21.0, iron=20.0)
+    assert "(probe sink)" in fed.at(40.0, sink=GONE, iron=GONE).reason
+
+
 def test_a_probe_missing_from_the_readings_has_no_answer(fed: Fed) -> None:
     fed.at(0.0, **WELL)
     del fed.seen["iron"]

@@ -265,6 +265,24 @@ def test_a_latched_alert_lasts_until_the_result_is_read() -> None:
     assert chip.alert_level is True
 
 
+def test_alert_is_heard_of_when_it_moves_each_time_once() -> None:
+    """At the end of the conversion, however late somebody makes the chip catch up."""
+    ramp, heard = Ramp(), list[tuple[bool, float]]()
+    chip = chip_with(ramp)
+    chip.on_alert = lambda level, at_s: heard.append((level, at_s))
+    write(chip, LO_THRESH, 8000, 0.0)
+    write(chip, HI_THRESH, 16000, 0.0)
+    ramp.volts = 2.1
+    write(chip, CONFIG, COMPARED & ~0x0100, 1.0)  # continuous
+    chip.catch_up(5.0)
+    assert heard == [(False, pytest.approx(1.0 + PERIOD_S, abs=50e-6))]
+    write(chip, CONFIG, COMPARED & ~0x0100 | 0x08, 6.0)  # active high
+    assert heard[1:] == [(True, 6.0)]
+    chip.reset(7.0)
+    assert len(heard) == 2
+    assert chip.alert_level is True
+
+
 def test_conversion_ready_output() -> None:
     chip = chip_with(pins(1, 1, 1, 1))
     write(chip, LO_THRESH, 0x0000, 0.0)

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from itertools import product
-from math import sqrt
+from math import floor, sqrt
 
 import pytest
 from cycles import CLOSED, TRIP, with_rule
@@ -155,22 +155,26 @@ def test_the_response_of_a_probe_by_hand(
 ) -> None:  # fmt: skip
     found = budget_of(with_rule(full, "temperature", delay_seconds=delay_s), title)
     assert found.stage_s(Stage.DELAY) == waits_s
-    by_hand_s = 2 * every_s + waits_s + 0.1 / 7 + SCAN_S + OPENING_S
+    by_hand_s = 2 * every_s + waits_s + 0.1 + 0.1 / 7 + SCAN_S + OPENING_S
     assert found.response_s == pytest.approx(by_hand_s)
 
 
 def answered(asked_s: float, celsius: float) -> Readings:
     probe = ProbeReading("sink", Place.HEAT_SINK, celsius, Quality.GOOD, asked_s)
-    return Readings({}, None, False, CLOSED, Pace(0.0, 0), {"sink": probe})
+    return Readings({}, None, True, CLOSED, Pace(0.0, 0), {"sink": probe})
 
 
-def to_trip_s(settings: SupervisorSettings, fault_s: float, odd: int | None) -> float:
-    """The rule fed by a probe asked every second, each answer a second late; one of them odd."""
+def to_trip_s(
+    settings: SupervisorSettings, fault_s: float, odd: int | None, phase_s: float
+) -> float:
+    """The rule fed by a probe asked every second, each answer a second late; one of them odd. A
+    window closes every 100 ms."""
     rule = TemperatureRule(settings)
-    for number in range(100):
-        hot = number >= fault_s and number != odd
-        now_s = number + 1.0
-        if rule.judge(answered(float(number), 90.0 if hot else 20.0), now_s).state is TRIP:
+    for number in range(10, 1000):
+        now_s = number * 0.1 + phase_s
+        asked_s = floor(now_s - 1)
+        hot = asked_s >= fault_s and asked_s != odd
+        if rule.judge(answered(asked_s, 90.0 if hot else 20.0), now_s).state is TRIP:
             return now_s - fault_s
     raise AssertionError("never tripped")
 
@@ -191,8 +195,8 @@ def test_the_rule_itself_never_takes_longer(
     found = budget_of(settings, "temperature, heat sink")
     bound_s = found.response_s - found.stage_s(Stage.OPEN) - found.stage_s(Stage.LATE)
     worst_s = max(
-        to_trip_s(settings, 10 + part / 20 + 1e-6, odd)
-        for part, odd in product(range(20), (None, 12))
+        to_trip_s(settings, 10 + part / 10 + 1e-6, odd, phase / 50)
+        for part, odd, phase in product(range(10), (None, 12), range(5))
     )
     assert bound_s - 2.1 <= worst_s <= bound_s
 
@@ -203,7 +207,7 @@ def test_a_lost_probe_lets_the_permission_run_out(
     """Pulse drive: the driver's 250 ms; level: what is left of the lease, 400 ms."""
     found = budget_of(full, "temperature, probe lost")
     assert (found.limit, found.unit) == (15, "s")
-    assert found.response_s == pytest.approx(15 + 0.25 + 0.03)
+    assert found.response_s == pytest.approx(15 + 0.1 + 0.1 / 7 + 0.25 + 0.03)
     level = full.contactor.model_copy(update={"drive": "level"})
     found = budget_of(full.model_copy(update={"contactor": level}), "temperature, probe lost")
-    assert found.response_s == pytest.approx(15 + 0.4 + 0.03)
+    assert found.response_s == pytest.approx(15 + 0.1 + 0.1 / 7 + 0.4 + 0.03)

@@ -1,6 +1,8 @@
 """Response budget against a small simulation of the loop, and its monotony."""
 
+from dataclasses import replace
 from itertools import product
+from math import nextafter
 
 import pytest
 from hypothesis import given
@@ -134,6 +136,13 @@ def test_figures_of_the_example(hut_settings: SupervisorSettings) -> None:
     assert found.acceptance_limit == pytest.approx(3.59179, abs=6e-6)
     assert found.highest_v == pytest.approx(3.6082117 + 0.02 * by_hand_s, abs=1e-7)
     assert found.fits
+
+
+def test_a_cell_that_just_reaches_the_makers_limit_does_not_fit(full: SupervisorSettings) -> None:
+    found = replace(budget(full, "overvoltage"), response=(), starts_at_v=3.65)
+    assert (found.highest_v, found.never_above_v) == (3.65, 3.65)
+    assert not found.fits
+    assert replace(found, starts_at_v=nextafter(3.65, 0)).fits
 
 
 def test_every_rule_has_a_budget(full: SupervisorSettings) -> None:

@@ -75,6 +75,14 @@ def test_limits_name_settings_that_are_there_and_hold_their_values(
             assert value == found.limit, found.title
 
 
+def test_only_a_balance_is_about_zero_and_only_low_limits_are_passed_downwards(
+    full: SupervisorSettings,
+) -> None:
+    assert {found.title for found in budgets(full) if found.about_zero} == {"balance"}
+    downwards = {found.title for found in budgets(full) if not found.upper}
+    assert downwards == {"undervoltage", "temperature, cells below"}
+
+
 # Inverse time
 
 

@@ -161,7 +161,6 @@ class _Watch:
         past = f"{self._limit.side} {amount(self._limit_c, UNIT)}"
         if state is State.CANNOT_TELL or self._celsius is None:
             return f"{who}: {self._flaw(now_s)}"
-        celsius = beside(self._celsius, self._limit_c, UNIT)
         since_s = self._debounce.since_s
         if since_s is None:
             return f"{who} {amount(self._celsius, UNIT)} is not {past}"
@@ -169,8 +168,9 @@ class _Watch:
         if self._is_lost(now_s):
             return f"{who} was {past}, now {self._flaw(now_s)}"
         if self._excess_k() > 0:
+            celsius = beside(self._celsius, self._limit_c, UNIT)
             return f"{who} {celsius} is {past}{self._limit.meaning}"
-        return f"{who} was {past}, now {celsius}"
+        return f"{who} was {past}, now {amount(self._celsius, UNIT)}"
 
     def _flaw(self, now_s: float) -> str:
         """What is wrong with an answer that is missing for too long."""
