@@ -160,6 +160,17 @@ def test_volts_of_the_newest_conversion(volts: float) -> None:
     assert board.wire.transfers == 4
 
 
+@pytest.mark.parametrize(
+    ("word", "volts"), [(0x0001, 125e-6), (0x7FFF, 4.095875), (0x8000, -4.096), (0xFFFF, -125e-6)]
+)
+def test_codes_are_signed(word: int, volts: float) -> None:
+    board = Board()
+    board.program()
+    board.chip.trouble.frozen = True
+    board.chip._registers[Register.CONVERSION] = word
+    assert board.comparator.volts(board.bus) == pytest.approx(volts, abs=1e-9)
+
+
 def test_a_reading_of_a_chip_that_was_reset_is_none() -> None:
     board = Board()
     board.program()
