@@ -127,4 +127,13 @@ def _kept(content: Any) -> Kept:
         memories = _MEMORIES.validate_python(content["memory"])
     except (ValidationError, TypeError, KeyError):
         return Kept({}, is_whole=False)
-    return Kept(memories, is_whole=content.get("state") in ("clear", "locked"))
+    return Kept(memories, is_whole=_was_seen_to_open(content))
+
+
+def _was_seen_to_open(content: Any) -> bool:
+    """Whether nothing can have flowed since: a contactor that failed to open heats on."""
+    if content.get("state") == "locked":
+        lockout = content.get("lockout")
+        seen = isinstance(lockout, dict) and lockout.get("opened_in_s") is not None
+        return seen and lockout.get("failed_to_open") is False
+    return bool(content.get("state") == "clear")

@@ -35,6 +35,7 @@ class BusKeeper:
         self._deadline_s = deadline_s
         self._bus: I2CBus | None = None
         self._failures_in_a_row = 0
+        self._hung_before = False
         self._reopen_at_s = clock.now_s()
         self.generation = 0
         self.counters = BusCounters()
@@ -61,15 +62,21 @@ class BusKeeper:
 
     def worked(self) -> None:
         self._failures_in_a_row = 0
+        self._hung_before = False
 
     def failed(self, began_s: float) -> None:
-        """Close a bus that fails again and again, or that hung: one hang a scan is enough."""
+        """Close a bus that fails again and again, or that hung: one hang a scan is enough.
+
+        After one hang it may be opened at once; after a second one it is given a rest.
+        """
         hung = self.hung(began_s)
+        rests = hung and self._hung_before
+        self._hung_before = hung
         self._failures_in_a_row += 1
         enough = hung or self._failures_in_a_row >= FAILURES_BEFORE_REOPENING
         if enough and self._bus is not None:
             self._failures_in_a_row = 0
-            self._reopen_at_s = max(self._reopen_at_s, self._clock.now_s() + REOPEN_EVERY_S * hung)
+            self._reopen_at_s = max(self._reopen_at_s, self._clock.now_s() + REOPEN_EVERY_S * rests)
             self.counters.reopenings += 1
             self.close()
 

@@ -69,6 +69,7 @@ class SecondLineWatch:
         self._register = next(self._registers)
         self._look_at_s = clock.now_s()
         self._failed_looks = 0
+        self._hung = False
         self._tell_again_at_s = clock.now_s()
 
     def attend(self, front_v: float | None, contactor: ContactorState) -> SecondLine:
@@ -180,11 +181,13 @@ class SecondLineWatch:
         return (yield from self._try(lambda bus: self._comparator.write(bus, register, word)))
 
     def _try(self, act: Callable[[I2CBus], str | None]) -> Steps:
+        """Not again after a hang: each one costs the other converters a reopening of the bus."""
         problem = ""
         for _ in range(TRIES):
             problem = self._asked(act)
+            over = not problem or self._hung
             yield
-            if not problem:
+            if over:
                 break
         return problem
 
@@ -229,14 +232,15 @@ class SecondLineWatch:
 
     def _asked(self, act: Callable[[I2CBus], str | None]) -> str:
         """What is wrong, after this act; "" when nothing is."""
-        began_s = self._clock.now_s()
+        began_s, self._hung = self._clock.now_s(), False
         try:
             return act(self._keeper.bus()) or ""
         except NotAsWritten as error:
             return f"its converter is not as it was set ({error}): it was reset, or is disturbed"
         except OSError as error:
             self._keeper.counters.errors += 1
-            if self._keeper.hung(began_s):  # one chip that does not answer says nothing of the bus
+            self._hung = self._keeper.hung(began_s)
+            if self._hung:  # one chip that does not answer says nothing of the bus
                 self._keeper.failed(began_s)
             return f"its converter does not answer ({error})"
 

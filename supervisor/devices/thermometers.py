@@ -26,6 +26,7 @@ class _Turn:
         self.chip = LM75(address)
         self.due_s = due_s
         self.began_s: float | None = None
+        self.hung_before = False
 
 
 class Thermometers:
@@ -88,18 +89,21 @@ class Thermometers:
             celsius, quality = celsius_of_registers(registers)
             self._note(turn.name, celsius, quality, turn.began_s)
             turn.due_s, turn.began_s = turn.began_s + EVERY_S, None
+            turn.hung_before = False
 
     def _no_answer(self, turn: _Turn, began_s: float, error: OSError) -> None:
         """A chip that does not answer says nothing of the bus: only a hang is the keeper's matter.
 
-        A chip that hangs is left alone for a while: each hang costs the converters a reopening.
+        A chip that hangs again is left alone for a while: each hang costs the converters a
+        reopening.
         """
         self._keeper.counters.errors += 1
         hung = self._keeper.hung(began_s)
         if hung:
             self._keeper.failed(began_s)
         now_s = self._clock.now_s()
-        turn.due_s, turn.began_s = now_s + (AFTER_A_HANG_S if hung else EVERY_S), None
+        pause_s = AFTER_A_HANG_S if hung and turn.hung_before else EVERY_S
+        turn.due_s, turn.began_s, turn.hung_before = now_s + pause_s, None, hung
         self._note(turn.name, None, Quality.NO_ANSWER, now_s, f" ({error})")
 
     def _hear(self, one_wire: OneWire) -> None:

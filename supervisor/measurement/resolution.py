@@ -1,30 +1,31 @@
 """A 12-bit part sold as a 16-bit one gives only multiples of 16: its last four bits are zero."""
 
+from collections import deque
+
 LAST_BITS = 0xF
-# A 16-bit chip gives so many multiples of 16 in a row by chance with 16^-32, its noise given; an
-# input that stands still to the code, in both ranges, is for FrozenWatch.
+# Of so many codes a 16-bit chip with noise gives about 30 that are no multiples of 16, and a 12-bit
+# one none but for a disturbed word. An input that stands still to the code is for FrozenWatch.
 ENOUGH_CODES = 32
+FEWEST_FINE = 8
 
 
 class Resolution:
     """One converter's codes as they left it, of all its channels and ranges.
 
-    The first code that is no multiple of 16 proves the chip for good; after ``ENOUGH_CODES``
-    without one it is too coarse, until one comes.
+    ``FEWEST_FINE`` codes that are no multiples of 16, within ``ENOUGH_CODES``, prove the chip for
+    good; after ``ENOUGH_CODES`` without that it is too coarse, until it is proven.
     """
 
-    __slots__ = ("_coarse_codes", "_is_proven")
+    __slots__ = ("_fine", "_is_proven")
 
     def __init__(self) -> None:
         self._is_proven = False
-        self._coarse_codes = 0
+        self._fine: deque[bool] = deque(maxlen=ENOUGH_CODES)
 
     def is_too_coarse(self, code: int) -> bool:
         """Take a believable raw code; whether the chip lacks its last bits, for all one can see."""
         if self._is_proven:
             return False
-        if code & LAST_BITS:
-            self._is_proven = True
-            return False
-        self._coarse_codes += 1
-        return self._coarse_codes >= ENOUGH_CODES
+        self._fine.append(bool(code & LAST_BITS))
+        self._is_proven = sum(self._fine) >= FEWEST_FINE
+        return not self._is_proven and len(self._fine) == ENOUGH_CODES

@@ -13,10 +13,10 @@ from math import exp, expm1, log, log1p
 class ThermalReplica:
     """One part. Currents are effective (rms) ones, in A; times in s, not negative."""
 
-    __slots__ = ("_continuous_a", "_tau_s", "theta")
+    __slots__ = ("_tau_s", "continuous_a", "theta")
 
     def __init__(self, continuous_a: float, time_constant_s: float, theta: float = 0.0) -> None:
-        self._continuous_a = continuous_a
+        self.continuous_a = continuous_a
         self._tau_s = time_constant_s
         self.theta = theta
 
@@ -43,5 +43,5 @@ class ThermalReplica:
         return self._tau_s * log(self.theta / to) if self.theta > to else 0.0
 
     def _settles_at(self, current_a: float) -> float:
-        ratio = current_a / self._continuous_a
+        ratio = current_a / self.continuous_a
         return ratio * ratio

@@ -15,6 +15,11 @@ FEWEST_SHARE = 0.5  # of the points expected
 SIGNIFICANT_SIGMAS = 3.0
 
 
+def settling_s(over_s: float) -> float:
+    """How long slopes over such a stretch are not judged, once counting has begun."""
+    return min(SETTLING_S, SETTLING_SHARE * over_s)
+
+
 class Rise(NamedTuple):
     """One channel: its newest mean, the slope of its means (per second), and that one's noise."""
 
@@ -36,7 +41,7 @@ class Rises:
         self._slopes = {channel: SlidingSlope(over_s) for channel in channels}
         self._over_s = over_s
         self._window_s = window_s
-        self._settling_s = min(SETTLING_S, SETTLING_SHARE * over_s)
+        self._settling_s = settling_s(over_s)
         self._closed_at_s: float | None = None
         self._from_s: float | None = None  # counted from here on, None before the first window
         self._counted_s = 0.0

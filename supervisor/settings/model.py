@@ -72,7 +72,7 @@ class Loop(Settings):
 class Session(Settings):
     """What belongs together as one charge."""
 
-    new_after_open_hours: Annotated[float, Field(gt=0, le=1000)] = Field(
+    new_after_open_hours: Annotated[float, Field(ge=1, le=1000)] = Field(
         default=6.0,
         description="Closing after the circuit was open for so long begins a new session.",
     )

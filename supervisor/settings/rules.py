@@ -127,22 +127,24 @@ class SupplyThermal(Settings):
     )
 
 
-Celsius = Annotated[float, Field(ge=-40, le=125)]
+# Well within what probes can show: 125 is the end of their range.
+PartCelsius = Annotated[float, Field(ge=30, le=115)]
+CellCelsius = Annotated[float, Field(ge=-20, le=70)]
 
 
 class Temperature(Settings):
     """A probe above or below what its part bears (function 26)."""
 
-    heat_sink_above_celsius: Celsius | None = Field(
+    heat_sink_above_celsius: PartCelsius | None = Field(
         default=None, description="Trips when a probe on a heat sink reads more."
     )
-    transformer_above_celsius: Celsius | None = Field(
+    transformer_above_celsius: PartCelsius | None = Field(
         default=None, description="Trips when a probe on the transformer reads more."
     )
-    cells_above_celsius: Celsius | None = Field(
+    cells_above_celsius: CellCelsius | None = Field(
         default=None, description="Trips when a probe on a cell reads more: the maker's limit."
     )
-    cells_below_celsius: Celsius | None = Field(
+    cells_below_celsius: CellCelsius | None = Field(
         default=None,
         description="Trips when a probe on a cell reads less: charging near freezing plates "
         "lithium and ruins the cell.",
@@ -158,7 +160,7 @@ class Temperature(Settings):
 class Balance(Settings):
     """Front and far cell differ by more than the current explains (function 60)."""
 
-    trip_volts: Volts = Field(
+    trip_volts: Annotated[float, Field(gt=0, le=0.3)] = Field(
         description="Trips when front minus far cell, the expected drop taken out, is more than "
         "this in either direction: a bad lead, or a link that opened."
     )
@@ -176,7 +178,7 @@ class Balance(Settings):
 class SessionTime(Settings):
     """Closed for longer than any charge takes."""
 
-    trip_hours: Annotated[float, Field(gt=0, le=1000)] = Field(
+    trip_hours: Annotated[float, Field(gt=0, le=500)] = Field(
         description="Trips when the contactor was closed for so long in one session: an end that "
         "never comes is a cell that leaks, or a reading that is wrong."
     )

@@ -1,5 +1,6 @@
 """What all budgets of one settings file rest on: steps, uncertainties, the bank's limits."""
 
+from collections.abc import Iterator
 from math import sqrt
 
 from supervisor.measurement.uncertainty import cell_budget, current_budget
@@ -7,7 +8,7 @@ from supervisor.settings.fitted import fitted_channels
 from supervisor.settings.hardware import CellChannel
 from supervisor.settings.model import SupervisorSettings
 from supervisor.sizing.budget import RuleBudget
-from supervisor.sizing.steps import Part, Steps
+from supervisor.sizing.steps import Part, Steps, seconds
 
 WHOLE_PATHS = ("loop.", "second_line.")
 
@@ -33,6 +34,16 @@ class Basis:
         self.cells = tuple(cells(settings))
         self.shunt = current_budget(settings.channels.shunt)
         self.watched_v = self.sure_v(self.rules.overvoltage.trip_volts)
+        self.untripped_v = min(self._untripped_v())
+
+    def _untripped_v(self) -> Iterator[float]:
+        """How high a cell may be that rises as fast as it can, and just not tripped yet."""
+        mean, high_set = self.rules.overvoltage, self.rules.overvoltage_high_set
+        rise = self.settings.bank.fastest_rise_volts_per_second
+        until_s = seconds(self.steps.windows_until_known(mean.of, mean.delay_seconds))
+        yield self.watched_v + rise * until_s
+        until_s = seconds(self.steps.conversions_until_known(high_set.of))
+        yield self.sure_v(high_set.trip_volts) + rise * until_s
 
     def sure_v(self, limit_v: float) -> float:
         """Highest true voltage at which a limit may still not act."""

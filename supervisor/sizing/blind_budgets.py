@@ -1,6 +1,7 @@
 """Budgets of the rules on the measurement and the loop themselves.
 
-Meanwhile a cell may rise unseen from the highest voltage at which overvoltage does not act.
+Meanwhile a cell may rise unseen, from the highest voltage at which no limit has tripped yet: it is
+over one, and being timed, when the measurement fails.
 """
 
 from collections.abc import Iterator
@@ -25,7 +26,7 @@ def _sensing(basis: Basis) -> RuleBudget:
         "sensing",
         limit=("trip_after_seconds", after_s, "s"),
         response=basis.steps.blind("no believable reading, or a frozen one", blind_s),
-        starts_at_v=basis.watched_v,
+        starts_at_v=basis.untripped_v,
         note=_found_later(basis),
     )
 
@@ -54,7 +55,7 @@ def _stale(basis: Basis) -> RuleBudget:
         "stale",
         limit=("trip_after_seconds", after_s, "s"),
         response=basis.steps.blind("no fresh reading", after_s),
-        starts_at_v=basis.watched_v,
+        starts_at_v=basis.untripped_v,
     )
 
 
@@ -63,7 +64,7 @@ def _loop_overrun(basis: Basis) -> RuleBudget:
         "loop_overrun",
         limit=("trip_late_seconds", basis.rules.loop_overrun.trip_late_seconds, "s"),
         response=basis.steps.late(),
-        starts_at_v=basis.watched_v,
+        starts_at_v=basis.untripped_v,
     )
 
 
@@ -73,6 +74,6 @@ def _hang(basis: Basis) -> RuleBudget:
         title="the loop hangs",
         limit=("loop.lease_milliseconds", round(basis.settings.lease_s, 3), "s"),
         response=basis.steps.expiry(),
-        starts_at_v=basis.watched_v,
+        starts_at_v=basis.untripped_v,
         note="No rule runs any more: no edges come, or the lease runs out.",
     )

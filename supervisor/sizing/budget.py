@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from supervisor.measurement.uncertainty import acceptance_limit
-from supervisor.sizing.steps import Part, Stage
+from supervisor.sizing.steps import Part, Stage, seconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,11 +35,11 @@ class RuleBudget:
 
     @property
     def response_s(self) -> float:
-        return sum(part.seconds for part in self.response)
+        return seconds(self.response)
 
     def stage_s(self, stage: Stage) -> float:
         """What one stage takes of the response."""
-        return sum(part.seconds for part in self.response if part.stage is stage)
+        return seconds(part for part in self.response if part.stage is stage)
 
     @property
     def effective_limit(self) -> float | None:

@@ -31,7 +31,9 @@ def _inverse_time(basis: Basis) -> Iterator[RuleBudget]:
     rule = basis.rules.overcurrent_inverse
     if rule is None:
         return
-    on_the_curve_s = rule.time_multiplier * CURVES[rule.curve].operate_s(TIMES)
+    at_a = TIMES * rule.trip_amperes
+    read_a = at_a - basis.shunt.expanded(at_a)  # at the least
+    on_the_curve_s = rule.time_multiplier * CURVES[rule.curve].operate_s(read_a / rule.trip_amperes)
     yield basis.budget(
         "overcurrent_inverse",
         limit=("trip_amperes", rule.trip_amperes, "A"),
@@ -40,7 +42,7 @@ def _inverse_time(basis: Basis) -> Iterator[RuleBudget]:
             Part(Stage.DELAY, f"{rule.curve} at {TIMES:g} times", on_the_curve_s),
             *basis.steps.windows(of=1, delay_s=0),
         ),
-        response_at=TIMES * rule.trip_amperes,
+        response_at=at_a,
         note=f"The response is for {TIMES:g} times the limit; the more current, the sooner.",
     )
 

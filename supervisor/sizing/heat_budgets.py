@@ -38,7 +38,8 @@ def _part(basis: Basis, name: str, part: HeatedPart, form_factor: float) -> Rule
     """Of the effective current. That the form factor is right, no guard band can tell."""
     limit_a, overload_a = part.continuous_amperes, TIMES * part.continuous_amperes
     cold = ThermalReplica(limit_a, part.time_constant_seconds)
-    heating_s = cold.left_s(overload_a)
+    read_low_a = form_factor * basis.shunt.expanded(overload_a / form_factor)
+    heating_s = cold.left_s(overload_a - read_low_a)
     assert heating_s is not None
     return basis.budget(
         "supply_thermal",

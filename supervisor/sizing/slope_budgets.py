@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from math import ceil, sqrt
 
 from supervisor.measurement.uncertainty import COVERAGE_FACTOR, Budget, cell_budget, lsb_v
-from supervisor.protection.rises import SIGNIFICANT_SIGMAS
+from supervisor.protection.rises import AFTER_CLOSING_S, SIGNIFICANT_SIGMAS, settling_s
 from supervisor.sizing.basis import Basis
 from supervisor.sizing.budget import RuleBudget
 from supervisor.sizing.steps import Part, Stage
@@ -18,11 +18,15 @@ def slope_budgets(basis: Basis) -> Iterator[RuleBudget]:
 
 def _rate_of_rise(basis: Basis) -> RuleBudget:
     rule = basis.rules.rate_of_rise
+    blind_s = AFTER_CLOSING_S + settling_s(rule.over_seconds)  # right after closing
     return basis.budget(
         "rate_of_rise",
         limit=("trip_volts_per_minute", rule.trip_volts_per_minute, "V/min"),
         guard_band=60 * _cells(basis, rule.trip_volts_per_minute / 60, rule.over_seconds),
-        response=(_stretch(rule.over_seconds), *basis.steps.windows(1, rule.delay_seconds)),
+        response=(
+            _stretch(max(rule.over_seconds, blind_s)),
+            *basis.steps.windows(1, rule.delay_seconds),
+        ),
     )
 
 
@@ -46,7 +50,8 @@ def _knob_speed(basis: Basis) -> Iterator[RuleBudget]:
     if rule is None:
         return
     over_s = rule.over_seconds
-    response = (_stretch(over_s), *basis.steps.windows(of=1, delay_s=0))
+    blind_s = AFTER_CLOSING_S + settling_s(over_s)  # right after closing
+    response = (_stretch(max(over_s, blind_s)), *basis.steps.windows(of=1, delay_s=0))
     yield basis.budget(
         "knob_speed",
         part="current",

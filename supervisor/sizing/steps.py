@@ -1,5 +1,6 @@
 """The steps between a fault and an open contactor, each with the longest it can take."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import Enum
 from math import floor
@@ -28,6 +29,11 @@ class Part:
     seconds: float
 
 
+def seconds(parts: Iterable[Part]) -> float:
+    """What these parts take in all."""
+    return sum(part.seconds for part in parts)
+
+
 def conversion_s(settings: SupervisorSettings, channel: CellChannel | ShuntChannel) -> float:
     """Longest conversion: the chip's clock at its slowest."""
     return CLOCK_TOLERANCE / settings.converters[channel.converter].samples_per_second
@@ -42,15 +48,16 @@ class Steps:
         self.cycle_s = settings.loop.cycle_s
 
     def conversions(self, of: int) -> tuple[Part, ...]:
-        """Single conversions: the fault begins just after the channel's turn.
+        """Single conversions, until the contactor is open: the fault begins just after the
+        channel's turn."""
+        return (*self.conversions_until_known(of), *self.act())
 
-        All ``of`` of them may be needed, as some may be bad.
-        """
+    def conversions_until_known(self, of: int) -> tuple[Part, ...]:
+        """As ``conversions``, until the rule knows. All may be needed, as some may be bad."""
         return (
             Part(Stage.SEE, "wait for the next scan", self.cycle_s),
             *_if_any(Stage.DELAY, f"confirmation, up to {of} scans", (of - 1) * self.cycle_s),
             *self._scan(),
-            *self.act(),
         )
 
     def windows(self, of: int, delay_s: float) -> tuple[Part, ...]:
@@ -114,13 +121,19 @@ class Steps:
         return (self.lateness(), *self.release())
 
     def lateness(self) -> Part:
-        """How late the loop may be in all, in one cycle or in many, without a trip.
+        """How late the loop may be in all, in one cycle or in many, before something else acts.
 
-        Cycles keep their grid: what is late and no missed deadline does not add up.
+        Cycles keep their grid: what is late and no missed deadline does not add up. The last
+        delay may be longer than what trips, as the trip comes only after it; with level drive the
+        lease ends it, with pulse drive the drop-out, which counts anyhow.
         """
         overrun = self._settings.protection.loop_overrun
         once_s = min(overrun.trip_late_seconds, self._settings.lease_s)
         in_all_s = (overrun.trip_misses + 1) * self.cycle_s
+        if self._settings.contactor.drive == "level":
+            return Part(
+                Stage.LATE, "lateness of the loop, lease", in_all_s + self._settings.lease_s
+            )
         return Part(Stage.LATE, "lateness of the loop", max(once_s, in_all_s))
 
     def expiry(self) -> tuple[Part, ...]:
@@ -157,5 +170,5 @@ def _whole(delay_s: float, period_s: float) -> float:
     return (floor(round(delay_s / period_s, 6)) + 1) * period_s
 
 
-def _if_any(stage: Stage, name: str, seconds: float) -> tuple[Part, ...]:
-    return (Part(stage, name, seconds),) if seconds > 0 else ()
+def _if_any(stage: Stage, name: str, for_s: float) -> tuple[Part, ...]:
+    return (Part(stage, name, for_s),) if for_s > 0 else ()

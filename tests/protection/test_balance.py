@@ -67,7 +67,7 @@ def test_the_drop_that_the_current_explains_is_taken_out(rule: BalanceRule) -> N
     assert verdicts[-1].measured == pytest.approx(0.049)
     assert verdicts[-1].since_s is None
     assert verdicts[-1].remedy == ""
-    assert "differ by no more than the current explains" in verdicts[-1].reason
+    assert verdicts[-1].reason == "front and far cell differ by no more than the current explains"
 
 
 @pytest.mark.parametrize(
@@ -96,13 +96,14 @@ def test_too_different_times_then_trips(
     reason: str,
     remedy: str,
 ) -> None:
-    steps = times(DELAY_WINDOWS + 1, front=front, far=far, amperes=amperes)
+    what = {"front": front, "far": far, "amperes": amperes}
+    steps = [(64 + k * 0.125, what) for k in range(DELAY_WINDOWS + 1)]
     verdicts = feed(rule, steps)
     assert states(verdicts) == [TIMING] * DELAY_WINDOWS + [TRIP]
     tripped = verdicts[-1]
     assert tripped.measured == pytest.approx(excess)
     assert tripped.reason == reason
-    assert tripped.since_s == 0.0
+    assert tripped.since_s == 64.0
     assert {verdict.remedy for verdict in verdicts} == {remedy}
 
 
@@ -110,8 +111,9 @@ def test_the_remedies_name_the_lead_that_reads_low() -> None:
     assert FAR_TOO_LOW.endswith("sense lead of the far cell")
     assert "sense lead of the front cell" in FRONT_TOO_LOW
     assert "link" in FAR_TOO_LOW
-    assert FAR_TOO_LOW.startswith("measure")
-    assert FRONT_TOO_LOW.startswith("measure")
+    first = "measure front and far cell at their own terminals with a meter; if they do "
+    assert FAR_TOO_LOW.startswith(f"{first}differ")
+    assert FRONT_TOO_LOW.startswith(f"{first}not differ")
 
 
 @pytest.mark.parametrize("far", [3.3125, 3.4375])
@@ -149,7 +151,8 @@ def test_cannot_tell_without_all_three(rule: BalanceRule, what: str, bad: Value)
     verdicts = feed(rule, windows(what, [within, bad, within]))
     assert states(verdicts) == [CLEAR, CANNOT_TELL, CLEAR]
     name = {"front": "front cell", "far": "far cell", "amperes": "current"}[what]
-    assert verdicts[1].reason.startswith(f"no good reading, {name}: ")
+    quality = "too few" if bad is TOO_FEW else "good"
+    assert verdicts[1].reason == f"no good reading, {name}: {quality}"
     assert (verdicts[1].measured, verdicts[1].since_s, verdicts[1].remedy) == (None, None, "")
 
 

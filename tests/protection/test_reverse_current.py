@@ -158,6 +158,22 @@ def test_the_front_cell_is_a_witness_when_it_has_moved(
     assert verdict.remedy == remedy
 
 
+@pytest.mark.parametrize("way", [1, -1])
+def test_exactly_four_steps_of_the_converter_are_no_move(
+    rule: ReverseCurrentRule, way: int
+) -> None:
+    """From 0 V, where the difference is exact."""
+    verdict = Course(rule, rest_v=0.0).backward(way * SIGNIFICANT_V)
+    assert verdict.reason.endswith(f"{NEVER}, {SWAPPED}")
+
+
+def test_the_words_of_either_cause_say_what_to_do() -> None:
+    assert UNKNOWN.words == "it flows out of the bank, or the shunt's sense wires are swapped"
+    assert "swap the shunt's two sense wires" in SWAPPED_REMEDY
+    assert "clamp meter" in SWAPPED_REMEDY
+    assert RECTIFIER_REMEDY.startswith("disconnect the supply from the bank before touching")
+
+
 def test_a_divider_makes_a_move_less_significant(hut_settings: SupervisorSettings) -> None:
     front = hut_settings.channels.front_cell.model_copy(update={"gain": 2.0})
     channels = hut_settings.channels.model_copy(update={"front_cell": front})

@@ -182,6 +182,25 @@ def test_a_drift_that_is_not_small_against_the_least_answer_hides_it(
     assert (levels.first is not None) is trips
 
 
+def test_the_drift_is_that_of_the_last_ten_seconds(levels: Levels) -> None:
+    """2 mV/s until 7 s before: over ten seconds far too much, over seven there is none."""
+    levels.hold(0, lambda s: V + 0.002 * s, 3)
+    levels.hold(0, V + 0.006, 7)
+    assert levels.hold(130, V + 0.006, 1) is None
+
+
+@pytest.mark.parametrize(("slope", "trips"), [(10e-6, True), (60e-6, False)])
+def test_the_drift_goes_on_for_as_long_as_the_change_takes(
+    levels: Levels, slope: float, trips: bool
+) -> None:
+    """Six seconds and more from middle to middle: 60 uV/s are beyond the 200 uV for 200 A."""
+    levels.hold(0, lambda s: V + slope * s, 10)
+    levels.hold(lambda s: min(200.0, 40 * s), lambda s: V + slope * (10 + s), 5)
+    said = levels.hold(200, lambda s: V + slope * (15 + s), 2)
+    assert (said is not None) is trips
+    assert said is None or said.measured == pytest.approx(0.0, abs=1e-3)
+
+
 def test_the_drift_makes_the_answer_less_sure(levels: Levels) -> None:
     """80 uV: sigma is sqrt(62.5^2 + 80^2) = 101.5 uV; three of it over 130 A are 2.34 microohms."""
     slope = 80e-6
@@ -222,6 +241,13 @@ def test_old_good_answers_do_not_hide_a_lead_that_comes_off(levels: Levels) -> N
     assert steps == 5
 
 
+def test_one_step_that_tells_enough_stands_alone(levels: Levels) -> None:
+    """Six sigma of 400 A are 0.94 microohm: what was before it is forgotten at once."""
+    levels.hold(0, V, 10)
+    levels.hold(400, V + 400 * microohm(17), 10)
+    assert levels.hold(0, V + 400 * microohm(17), 1) is not None
+
+
 def test_a_lead_that_is_mended_is_trusted_after_the_next_closing(levels: Levels) -> None:
     levels.hold(0, V, 10)
     levels.hold(100, V, 2)
@@ -231,6 +257,16 @@ def test_a_lead_that_is_mended_is_trusted_after_the_next_closing(levels: Levels)
     levels.contactor = told_closed(levels.at_s)
     assert levels.hold(0, V, 10) is None, "what was before this closing does not count"
     assert levels.hold(100, V + 100 * microohm(17), 10) is None
+
+
+def test_old_evidence_does_not_add_to_a_weak_step_after_the_next_closing(levels: Levels) -> None:
+    """30 A alone tell nothing; with the 100 A from before they would."""
+    levels.hold(0, V, 10)
+    levels.hold(100, V, 2)
+    levels.contactor = told_open(levels.at_s)
+    levels.hold(0, V, 10)
+    levels.contactor = told_closed(levels.at_s)
+    assert levels.hold(30, V, 10) is None
 
 
 def test_the_step_of_the_closing_itself_counts(levels: Levels) -> None:

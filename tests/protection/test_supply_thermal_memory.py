@@ -7,7 +7,7 @@ import pytest
 from cycles import CLEAR, TIMING, TRIP, Value, cycle, feed, told_open
 from hypothesis import given
 from hypothesis import strategies as st
-from thermal import carry, heated, with_thermal
+from thermal import carry, heated, kept, with_thermal
 
 from supervisor.protection.rules.supply_thermal import SupplyThermalRule
 from supervisor.protection.verdict import Verdict
@@ -15,6 +15,7 @@ from supervisor.readings import Quality
 from supervisor.settings.model import SupervisorSettings
 
 BAD = Quality.TOO_FEW
+HUT = {"rectifier_a": 150.0, "transformer_a": 140.0}
 
 
 @pytest.fixture
@@ -29,11 +30,11 @@ def hut_rule(hut_settings: SupervisorSettings) -> SupplyThermalRule:
 
 def test_remembers_each_part_as_it_stands_now(hut_rule: SupplyThermalRule) -> None:
     heated(hut_rule, 0.5, 0.6).judge(cycle(0.0, amperes=0.0), 0.0)
-    assert hut_rule.memory(0.0) == {"rectifier": 0.5, "transformer": 0.6}
+    assert hut_rule.memory(0.0) == HUT | {"rectifier": 0.5, "transformer": 0.6}
     later = hut_rule.memory(300.0)
     assert later["rectifier"] == pytest.approx(0.5 * exp(-1))
     assert later["transformer"] == pytest.approx(0.6 * exp(-300 / 2400))
-    assert hut_rule.memory(0.0) == {"rectifier": 0.5, "transformer": 0.6}
+    assert hut_rule.memory(0.0) == HUT | {"rectifier": 0.5, "transformer": 0.6}
 
 
 def test_remembers_what_was_not_seen_at_the_last_current(rule: SupplyThermalRule) -> None:
@@ -42,7 +43,7 @@ def test_remembers_what_was_not_seen_at_the_last_current(rule: SupplyThermalRule
 
 
 def test_nothing_is_remembered_of_a_first_start(hut_rule: SupplyThermalRule) -> None:
-    assert hut_rule.memory(1000.0) == {"rectifier": 0.0, "transformer": 0.0}
+    assert hut_rule.memory(1000.0) == HUT | {"rectifier": 0.0, "transformer": 0.0}
 
 
 def test_a_recall_takes_the_place_of_the_last_verdict(rule: SupplyThermalRule) -> None:
@@ -53,68 +54,97 @@ def test_a_recall_takes_the_place_of_the_last_verdict(rule: SupplyThermalRule) -
 
 def test_time_counts_from_the_recall_on(rule: SupplyThermalRule) -> None:
     """What flows at the first window has flowed since."""
-    rule.recall({"rectifier": 0.0}, 50.0, is_whole=True)
+    rule.recall(kept(rule, rectifier=0.0), 50.0, is_whole=True)
     verdict = rule.judge(cycle(150.0, amperes=150.0), 150.0)
     assert verdict.measured == pytest.approx(225 * (1 - exp(-100 / 600)))
 
 
+AMPERES = {"rectifier_a": 100.0}
 UNKNOWN: list[tuple[Any, bool]] = [
     (None, False),
     (None, True),
     ({}, True),
-    ({"transformer": 0.1}, True),
-    ({"rectifier": nan}, True),
-    ({"rectifier": -0.001}, True),
-    ({"rectifier": inf}, True),
-    ({"rectifier": 0.1}, False),
+    (AMPERES, True),
+    ({"rectifier": 0.1}, True),
+    ({"transformer": 0.1} | AMPERES, True),
+    ({"rectifier": nan} | AMPERES, True),
+    ({"rectifier": -0.001} | AMPERES, True),
+    ({"rectifier": inf} | AMPERES, True),
+    ({"rectifier": 10.001} | AMPERES, True),
+    ({"rectifier": 1e308} | AMPERES, True),
+    ({"rectifier": 0.1, "rectifier_a": nan}, True),
+    ({"rectifier": 0.1} | AMPERES, False),
 ]
 
 
 @pytest.mark.parametrize(("memory", "is_whole"), UNKNOWN)
-def test_what_nobody_knows_counts_as_hot(
+def test_what_nobody_knows_counts_as_hot_as_it_can_have_got(
     rule: SupplyThermalRule, memory: Any, is_whole: bool
 ) -> None:
+    """For ever at just below the definite limit of 130 A, which bears 100 A: 1.3^2."""
     rule.recall(memory, 0.0, is_whole=is_whole)
-    assert rule.memory(0.0) == {"rectifier": 1.0}
+    assert rule.memory(0.0) == AMPERES | {"rectifier": pytest.approx(1.69)}
     waiting = rule.judge(cycle(0.0, amperes=0.0, contactor=told_open(-1.0)), 0.0)
-    assert (waiting.state, waiting.measured) == (TIMING, 100.0)
+    assert waiting.state is TIMING
+    assert waiting.measured == pytest.approx(169.0)
     assert waiting.reason == (
-        "rectifier at 100 % of the heat that trips, as nobody knows how hot it was: "
-        "closing waits 63 s, until it is below 90 %"
+        "the last run did not tell how hot the supply was; taken as rectifier at 169 % of the heat "
+        "that trips: closing waits 6 min, until it is below 90 %"
     )
+
+
+def test_a_part_that_bears_every_current_counts_as_hot(rule: SupplyThermalRule) -> None:
+    rule._most_rms_a = 50.0
+    rule.recall(None, 0.0, is_whole=False)
+    assert rule.memory(0.0)["rectifier"] == 1.0
+
+
+@pytest.mark.parametrize(("theta", "is_credible"), [(0.0, True), (10.0, True), (10.001, False)])
+def test_no_more_is_believed_than_can_be(
+    rule: SupplyThermalRule, theta: float, is_credible: bool
+) -> None:
+    rule.recall(kept(rule, rectifier=theta), 0.0, is_whole=True)
+    assert (rule.memory(0.0)["rectifier"] == theta) is is_credible
+
+
+def test_other_amperes_in_the_settings_make_it_another_heat(rule: SupplyThermalRule) -> None:
+    """Heat goes with the square of the current: what 200 A bear is four times what 100 A do."""
+    rule.recall({"rectifier": 0.25, "rectifier_a": 200.0}, 0.0, is_whole=True)
+    assert rule.memory(0.0) == AMPERES | {"rectifier": 1.0}
 
 
 def test_hot_it_may_cool_but_not_be_loaded(rule: SupplyThermalRule) -> None:
     for amperes, state in (99.0, TIMING), (101.0, TRIP):
         rule.recall(None, 0.0, is_whole=False)
+        rule._parts["rectifier"].theta = 1.0
         assert rule.judge(cycle(0.1, amperes=amperes), 0.1).state is state
 
 
 def test_once_cooled_the_heat_is_known_again(rule: SupplyThermalRule) -> None:
     rule.recall(None, 0.0, is_whole=False)
     ways = {"contactor": told_open(0.0)}
-    assert carry(rule, 0.0, 70.0, **ways)[-1].state is CLEAR
-    carry(rule, 150.0, 60.0, from_s=70.0)
-    again = carry(rule, 0.0, 1.0, from_s=130.0, **ways)[-1]
+    assert carry(rule, 0.0, 400.0, **ways)[-1].state is CLEAR
+    carry(rule, 150.0, 60.0, from_s=400.0)
+    again = carry(rule, 0.0, 1.0, from_s=460.0, **ways)[-1]
     assert again.state is TIMING
-    assert "nobody knows" not in again.reason
+    assert "did not tell" not in again.reason
 
 
 def test_zero_is_as_credible_as_any(rule: SupplyThermalRule) -> None:
-    rule.recall({"rectifier": 0.0}, 0.0, is_whole=True)
+    rule.recall(kept(rule, rectifier=0.0), 0.0, is_whole=True)
     verdict = rule.judge(cycle(0.0, amperes=0.0), 0.0)
     assert (verdict.state, verdict.measured) == (CLEAR, 0.0)
 
 
 def test_a_known_heat_is_not_called_unknown(rule: SupplyThermalRule) -> None:
     verdict = heated(rule, 0.95).judge(cycle(0.0, amperes=0.0, contactor=told_open(0.0)), 0.0)
-    assert "nobody knows" not in verdict.reason
+    assert "did not tell" not in verdict.reason
 
 
 def test_hotter_than_hot_stays_hotter(rule: SupplyThermalRule) -> None:
     for is_whole in (True, False):
-        rule.recall({"rectifier": 1.3}, 0.0, is_whole=is_whole)
-        assert rule.memory(0.0) == {"rectifier": 1.3}
+        rule.recall(kept(rule, rectifier=1.8), 0.0, is_whole=is_whole)
+        assert rule.memory(0.0) == AMPERES | {"rectifier": 1.8}
 
 
 # Invariants

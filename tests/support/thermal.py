@@ -32,8 +32,14 @@ def carry(
     return feed(rule, [(from_s + k * STEP_S, what) for k in range(1, count + 1)])
 
 
+def kept(rule: SupplyThermalRule, **thetas: float) -> dict[str, float]:
+    """A memory of these thetas, with the amperes that the rule reckons with."""
+    amperes = {name: a for name, a in rule.memory(0.0).items() if name.endswith("_a")}
+    return thetas | amperes
+
+
 def heated(rule: SupplyThermalRule, *thetas: float) -> SupplyThermalRule:
     """The rule at time 0 with this heat."""
     names = ("rectifier", "transformer")
-    rule.recall(dict(zip(names, thetas, strict=False)), 0.0, is_whole=True)
+    rule.recall(kept(rule, **dict(zip(names, thetas, strict=False))), 0.0, is_whole=True)
     return rule

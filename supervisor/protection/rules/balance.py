@@ -70,7 +70,6 @@ class BalanceRule:
     def _decide(self, window: dict[Channel, Reading], now_s: float) -> Verdict:
         pair = self._look(window)
         if isinstance(pair, Channel):
-            self._debounce.update(None, now_s)
             return self._doubt(pair, window, now_s)
         self._debounce.update(self._is_past(pair), now_s)
         if self._debounce.since_s is None:

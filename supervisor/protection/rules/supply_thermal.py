@@ -9,6 +9,7 @@ from supervisor.readings import Readings
 from supervisor.settings.model import SupervisorSettings
 
 HOT = 1.0  # theta of all the heat that a part bears
+HOTTEST = 10.0  # more is no memory of ours
 PERCENT = 100.0
 
 
@@ -35,6 +36,7 @@ class SupplyThermalRule:
         rule = settings.protection.supply_thermal
         assert rule is not None
         self._form_factor = rule.form_factor
+        self._most_rms_a = rule.form_factor * settings.protection.overcurrent.trip_amperes
         self._warn = rule.warn_percent / PERCENT
         parts = {"rectifier": rule.rectifier, "transformer": rule.transformer}
         self._parts = {
@@ -53,21 +55,28 @@ class SupplyThermalRule:
         return self._last
 
     def memory(self, now_s: float) -> Memory:
-        """Theta of each part."""
+        """Theta of each part, and the amperes it is reckoned with: others make it another heat."""
         amperes, for_s = self._steps.pending(now_s)
         rms_a = self._form_factor * amperes
-        return {name: part.after(rms_a, for_s) for name, part in self._parts.items()}
+        thetas = {name: part.after(rms_a, for_s) for name, part in self._parts.items()}
+        return thetas | {f"{name}_a": part.continuous_a for name, part in self._parts.items()}
 
     def recall(self, memory: Memory | None, now_s: float, *, is_whole: bool) -> None:
-        """Go on from there: hot, where that says nothing credible, or not the whole."""
-        least = 0.0 if is_whole else HOT
+        """Go on from there: as hot as it can have got, where that says nothing credible, or is not
+        the whole: a contactor may have stayed closed, at any current that trips no limit."""
+        kept = memory or {}
         for name, part in self._parts.items():
-            theta = (memory or {}).get(name, inf)
-            is_credible = 0 <= theta < inf
-            part.theta = max(least, theta) if is_credible else HOT
-            self._is_assumed |= not (is_credible and is_whole)
+            theta = kept.get(name, inf) * (kept.get(f"{name}_a", inf) / part.continuous_a) ** 2
+            is_credible = 0 <= theta <= HOTTEST
+            least = 0.0 if is_whole and is_credible else self._most(part)
+            part.theta = max(least, theta) if is_credible else least
+            self._is_assumed |= not (is_whole and is_credible)
         self._steps.begin(now_s)
         self._last = None
+
+    def _most(self, part: ThermalReplica) -> float:
+        """Theta after for ever at the current that just trips no limit; hot at the least."""
+        return max(HOT, (self._most_rms_a / part.continuous_a) ** 2)
 
     def _decide(self, readings: Readings, now_s: float) -> Verdict:
         step = self._steps.take(readings, now_s)
@@ -121,9 +130,10 @@ class SupplyThermalRule:
         if closed:
             return f"{words}: at {current} it does not trip"
         wait_s = max(part.cooling_s(self._warn) for part in self._parts.values())
-        why = ", as nobody knows how hot it was" if self._is_assumed else ""
-        below = f"until it is below {self._warn * PERCENT:g} %"
-        return f"{words}{why}: closing waits {_span(wait_s)}, {below}"
+        waits = f"closing waits {_span(wait_s)}, until it is below {self._warn * PERCENT:g} %"
+        if self._is_assumed:
+            return f"the last run did not tell how hot the supply was; taken as {words}: {waits}"
+        return f"{words}: {waits}"
 
     def _at(self, name: str) -> str:
         return f"{name} at {int(self._parts[name].theta * PERCENT)} %"

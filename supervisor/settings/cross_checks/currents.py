@@ -8,6 +8,7 @@ from supervisor.settings.model import SupervisorSettings
 
 CONTINUOUS = 2 / 3  # of the rating: practice of the trade for shunts in continuous use
 READABLE = 1.25  # times the trip must still lie in the range: overcurrent, not a clipped code
+LARGEST_SHARE = 0.1  # of overcurrent: what still tells current from none (practice)
 FEWEST_CODES = 8  # twice the offset of the data sheet (3 codes) and its noise
 
 
@@ -54,17 +55,19 @@ def _small_limits(settings: SupervisorSettings) -> Iterator[Contradiction]:
     rules = settings.protection
     over = rules.overcurrent.trip_amperes
     smallest = smallest_amperes(settings.channels.shunt)
+    most = max(LARGEST_SHARE * over, 3 * smallest)
     limits = (
         ("protection.reverse_current.trip_amperes", rules.reverse_current.trip_amperes),
         ("protection.failed_to_open.current_amperes", rules.failed_to_open.current_amperes),
     )
     for path, limit in limits:
-        if limit >= over:
+        if limit > most:
             yield Contradiction(
                 path,
-                f"{limit:g} A is not below overcurrent.trip_amperes, {over:g} A.",
-                "This limit tells current from no current: so high, it would never see any.",
-                "Write a few amperes, such as 3.",
+                f"{limit:g} A is more than a tenth of overcurrent.trip_amperes, {over:g} A.",
+                "This limit tells current from no current: below it a welded contactor or a failed "
+                "rectifier goes unseen.",
+                f"Write a few amperes, at most {most:.3g}.",
             )
         if limit < smallest:
             yield Contradiction(

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from supervisor.settings.cross_checks.contradiction import Contradiction
+from supervisor.settings.cross_checks.reasons import says_nothing
 from supervisor.settings.model import SupervisorSettings
 
 
@@ -14,6 +15,13 @@ def permission_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
             "uncommissioned is accepted without a reason.",
             "Whoever reads the page or the record must see why nobody tested this build.",
             "Add `uncommissioned_reason:` and the reason, or take uncommissioned out.",
+        )
+    if reason is not None and says_nothing(reason):
+        yield Contradiction(
+            "uncommissioned_reason",
+            f'"{reason}" says nothing.',
+            "Whoever reads the page or the record must see why nobody tested this build.",
+            "Write the reason in words.",
         )
     if reason is not None and not accepted:
         yield Contradiction(

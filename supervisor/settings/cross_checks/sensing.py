@@ -46,11 +46,11 @@ def _step(settings: SupervisorSettings) -> Iterator[Contradiction]:
     step_a = settings.protection.sensing.step_amperes
     zero_a = settings.protection.sensing.zero_amperes
     over_a = settings.protection.overcurrent.trip_amperes
-    if not zero_a < step_a < over_a:
+    if not zero_a < step_a <= over_a / 2:
         yield Contradiction(
             "protection.sensing.step_amperes",
-            f"{step_a:g} A is not between zero_amperes, {zero_a:g} A, and "
-            f"overcurrent.trip_amperes, {over_a:g} A.",
+            f"{step_a:g} A is not between zero_amperes, {zero_a:g} A, and half of "
+            f"overcurrent.trip_amperes, {over_a / 2:g} A.",
             "A step so large never comes, and one so small may be noise: the answer of the "
             "voltage would never be looked at, or wrongly.",
             "Write a value between the two: a turn of the knob such as is usual here.",

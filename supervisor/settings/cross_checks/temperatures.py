@@ -1,5 +1,6 @@
 """Temperature probes and their limits: each probe can be read, and each limit has a probe."""
 
+import re
 from collections.abc import Iterator
 
 from supervisor.settings.cross_checks.contradiction import Contradiction
@@ -14,6 +15,7 @@ LIMITS = {
     "cells": ("cells_above_celsius", "cells_below_celsius"),
 }
 RULE = "protection.temperature"
+NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _-]{0,39}")
 ONE_WIRE_READ_S = 1.0  # conversion of 750 ms and the transfers, rounded up
 ROUNDS = 3  # one answer may fail, and the next one takes its time
 
@@ -27,6 +29,7 @@ HOW_TO_FIND = {
 
 def temperature_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
     for name, probe in settings.probes.items():
+        yield from _name(name)
         yield from _keys_of_the_chip(name, probe)
     yield from _one_address_twice(settings)
     yield from _one_serial_twice(settings)
@@ -42,6 +45,16 @@ def temperature_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
         yield from _slow_rounds(settings, rule)
     if rule is not None:
         yield from _low_and_high(rule)
+
+
+def _name(name: str) -> Iterator[Contradiction]:
+    if not NAME.fullmatch(name):
+        yield Contradiction(
+            f"probes.{name}",
+            f'"{name[:50]}" is no name for a probe.',
+            "It is shown on the page and is a label of the metrics.",
+            "Write 1 to 40 letters, digits, blanks, - or _, such as sink_left.",
+        )
 
 
 def _keys_of_the_chip(name: str, probe: Probe) -> Iterator[Contradiction]:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from supervisor.settings.cross_checks.contradiction import Contradiction
+from supervisor.settings.cross_checks.reasons import says_nothing
 from supervisor.settings.model import SupervisorSettings
 from supervisor.settings.rules import Without
 
@@ -20,6 +21,13 @@ def without_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
                 "it: on the page, in the metrics, in the record.",
                 f"Add the block `{name}:` below protection, as in the example; or below "
                 f"protection.without the line `{name}: ` and the reason, in 8 to 200 characters.",
+            )
+        if name in reasons and says_nothing(reasons[name]):
+            yield Contradiction(
+                f"protection.without.{name}",
+                f'"{reasons[name]}" says nothing.',
+                "Whoever reads the page or the record must see why this build does without.",
+                "Write the reason in words, such as: no probes fitted, checked by hand every hour.",
             )
         if is_there and name in reasons:
             yield Contradiction(
