@@ -18,9 +18,10 @@ from supervisor.sizing.response import budgets
 
 Block = TypeVar("Block", bound=Settings)
 
-OVERVOLTAGE = "overvoltage"
+TOLD_FIRST = {"the loop hangs": 0, "overvoltage": 1}  # of the budgets, by title
 OVERVOLTAGE_KEY = "protection.overvoltage.trip_volts"
 LOOK_AHEAD_KEY = "protection.rate_of_rise.look_ahead_seconds"
+LOWEST_BELOW_V = 0.1  # never_above_volts: a limit still lower would end no charge (practice)
 LONGEST_LOOK_AHEAD_S = 60.0
 
 
@@ -94,21 +95,45 @@ def _wired(settings: SupervisorSettings) -> bool:
 def _too_high(settings: SupervisorSettings, document: Document) -> Iterator[Fault]:
     """A cell could reach never_above_volts.
 
-    Other rules are judged as if overvoltage were put right: one mistake is told once.
+    What one key can put right is told once, and the others are judged as if it were.
     """
-    overvoltage = _budget(settings, OVERVOLTAGE)
-    if not overvoltage.is_low_enough:
-        yield _fault(settings, document, overvoltage)
-        limit_v = _accepted(settings, OVERVOLTAGE, OVERVOLTAGE_KEY)
-        if limit_v is None:
+    while failing := _failing(settings):
+        key, value = _culprit(settings, failing)
+        budget = next((b for b in failing if b.limit_key == key), failing[0])
+        yield _fault(document, budget, _remedy(budget.limit_key, key, value))
+        if value is None:
             return
-        settings = with_value(settings, OVERVOLTAGE_KEY, limit_v)
-    for budget in budgets(settings):
-        if not budget.is_low_enough and budget.title != OVERVOLTAGE:
-            yield _fault(settings, document, budget)
+        settings = with_value(settings, key, value)
 
 
-def _fault(settings: SupervisorSettings, document: Document, budget: RuleBudget) -> Fault:
+def _failing(settings: SupervisorSettings) -> list[RuleBudget]:
+    return [budget for budget in budgets(settings) if not budget.is_low_enough]
+
+
+def _culprit(settings: SupervisorSettings, failing: list[RuleBudget]) -> tuple[str, float | None]:
+    """The key to change, and the value nearest to the present one that helps; None if none does.
+
+    Rather one that puts everything right: the lease if the loop may hang too long, then the main
+    limit if that is too high, then a rule's own, and last the main limit for it.
+    """
+    own = sorted(failing, key=lambda b: TOLD_FIRST.get(b.title, len(TOLD_FIRST)))
+    keys = list(dict.fromkeys([*(budget.limit_key for budget in own), OVERVOLTAGE_KEY]))
+    beyond_help = {key: _beyond_help(settings, key) for key in keys}
+    key = min(keys, key=lambda key: bool(beyond_help[key]))
+    if beyond_help[key]:
+        key = next((k for k in keys if len(beyond_help[k]) < len(failing)), key)
+    if len(beyond_help[key]) == len(failing):
+        return failing[0].limit_key, None
+    return key, _nearest(settings, key, beyond_help[key])
+
+
+def _beyond_help(settings: SupervisorSettings, key: str) -> frozenset[str]:
+    """Titles of the budgets that fail however careful this key's value is."""
+    safest = with_value(settings, key, _safest(settings, key))
+    return frozenset(budget.title for budget in _failing(safest))
+
+
+def _fault(document: Document, budget: RuleBudget, remedy: str) -> Fault:
     return document.fault(
         budget.limit_key,
         f"A cell can reach {budget.highest_v:.4f} V before the contactor is open, but "
@@ -116,7 +141,7 @@ def _fault(settings: SupervisorSettings, document: Document, budget: RuleBudget)
         f"{budget.starts_at_v:.4f} V, measuring error included, before {budget.title} has anything "
         f"to act on, and {budget.rise_v:.4f} V more in the {budget.response_s:.3f} s until it is "
         f"open, at bank.fastest_rise_volts_per_second.",
-        _remedy(settings, budget),
+        remedy,
     )
 
 
@@ -139,31 +164,23 @@ def _next_above(value: float) -> float:
     return (floor(value * 1000) + 1) / 1000
 
 
-def _remedy(settings: SupervisorSettings, budget: RuleBudget) -> str:
-    """What to write: this rule's own limit, else that of overvoltage."""
+def _remedy(own_key: str, key: str, value: float | None) -> str:
     shorter = "make the response shorter (`holdwatch check` shows where the time goes)."
-    for key in (budget.limit_key, OVERVOLTAGE_KEY):
-        value = _accepted(settings, budget.title, key)
-        if value is not None:
-            bound = "at least" if key == LOOK_AHEAD_KEY else "at most"
-            return f"Write {key}: {value:g} {bound}, or {shorter}"
-    return f"No value of {budget.limit_key} helps: {shorter}"
+    if value is None:
+        return f"No value of {own_key} helps: {shorter}"
+    bound = "at least" if key == LOOK_AHEAD_KEY else "at most"
+    return f"Write {key}: {value:g} {bound}, or {shorter}"
 
 
-def _accepted(settings: SupervisorSettings, title: str, key: str) -> float | None:
-    """The value of a key, nearest to the present one, with which a rule fits; None when none does.
-
-    In steps of one thousandth, or of one for milliseconds.
-    """
+def _nearest(settings: SupervisorSettings, key: str, beyond_help: frozenset[str]) -> float:
+    """In steps of one thousandth, or of one for milliseconds."""
     step = 1.0 if key.endswith("_milliseconds") else 0.001
 
     def fits(count: int) -> bool:
-        return _budget(with_value(settings, key, round(count * step, 3)), title).is_low_enough
+        changed = with_value(settings, key, round(count * step, 3))
+        return all(budget.title in beyond_help for budget in _failing(changed))
 
-    safest = round(_safest(settings, key) / step)
-    if not fits(safest):
-        return None
-    refused = round(_value(settings, key) / step)
+    safest, refused = (round(v / step) for v in (_safest(settings, key), _value(settings, key)))
     return round(_last_that_fits(fits, safest, refused) * step, 3)
 
 
@@ -172,7 +189,7 @@ def _safest(settings: SupervisorSettings, key: str) -> float:
     if key == LOOK_AHEAD_KEY:
         return LONGEST_LOOK_AHEAD_S
     if key.endswith("trip_volts"):
-        return settings.protection.undervoltage.trip_volts
+        return settings.bank.never_above_volts - LOWEST_BELOW_V
     return 1.0 if key.endswith("_milliseconds") else 0.001
 
 
@@ -184,10 +201,6 @@ def _last_that_fits(fits: Callable[[int], bool], fitting: int, refused: int) -> 
         else:
             refused = middle
     return fitting
-
-
-def _budget(settings: SupervisorSettings, title: str) -> RuleBudget:
-    return next(budget for budget in budgets(settings) if budget.title == title)
 
 
 def _value(block: Settings, path: str) -> float:

@@ -76,7 +76,7 @@ def test_a_limit_too_high_is_refused_and_says_what_to_write(too_high: Path) -> N
     told = " ".join(result.stderr.split())
     assert f"{too_high}:{line}: protection.overvoltage.trip_volts" in told
     assert "A cell can reach 3.8453 V" in told
-    assert "Write protection.overvoltage.trip_volts: 3.605 at most" in told
+    assert "Write protection.overvoltage.trip_volts: 3.6 at most" in told
     assert "TOO HIGH" in result.stdout
     assert "Traceback" not in result.output
 

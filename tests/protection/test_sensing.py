@@ -54,7 +54,7 @@ def test_untrue_for_long_enough_trips(rule: SensingRule, what: str, quality: Qua
 def test_frozen_trips_at_once(rule: SensingRule, what: str) -> None:
     verdicts = feed(rule, windows(what, [good(what), Quality.FROZEN]))
     assert states(verdicts) == [CLEAR, TRIP]
-    assert "very same code" in verdicts[1].reason
+    assert " is frozen: the very same code for too long" in verdicts[1].reason, "it says no time"
 
 
 def test_untrue_from_the_first_cycle_on(rule: SensingRule) -> None:

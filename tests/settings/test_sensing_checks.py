@@ -74,8 +74,8 @@ def test_zero_less_than_shunt_and_converter_can_tell(hut_settings: SupervisorSet
     [
         (1.0, True),
         (nextafter(1.0, 2), False),
-        (nextafter(130.0, 0), False),
-        (130.0, True),
+        (65.0, False),
+        (nextafter(65.0, 66), True),
         (500.0, True),
     ],
 )
@@ -86,7 +86,7 @@ def test_a_step_lies_between_nothing_and_too_much(
     assert [fault.path for fault in faults] == [STEP] * is_refused
     for fault in faults:
         assert "zero_amperes, 1 A" in fault.problem
-        assert "overcurrent.trip_amperes, 130 A" in fault.problem
+        assert "half of overcurrent.trip_amperes, 65 A" in fault.problem
 
 
 @pytest.mark.parametrize(

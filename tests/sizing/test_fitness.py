@@ -65,7 +65,7 @@ def test_the_value_named_is_accepted_and_one_step_more_is_not(
     slow = with_value(hut_settings, "bank.fastest_rise_volts_per_second", 0.025)
     contactor = slow.contactor.model_copy(update={"drive": "level"})
     level = slow.model_copy(update={"contactor": contactor})
-    calm = with_value(with_value(level, OVERVOLTAGE, 3.598), HIGH_SET, 3.62)
+    calm = with_value(with_value(level, OVERVOLTAGE, 3.572), HIGH_SET, 3.6)
     assert unfit_settings(calm, document) == []
 
     (fault,) = unfit_settings(with_value(calm, path, value), document)
