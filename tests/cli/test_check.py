@@ -83,9 +83,9 @@ def test_a_limit_too_high_is_refused_and_says_what_to_write(too_high: Path) -> N
 
 def test_the_value_it_tells_to_write_is_accepted(tmp_path: Path, hut_path: Path) -> None:
     file = tmp_path / "bank.yaml"
-    file.write_text(hut_path.read_text().replace("trip_volts: 3.60", "trip_volts: 3.605"))
+    file.write_text(hut_path.read_text().replace("trip_volts: 3.60", "trip_volts: 3.600"))
     assert run(file).exit_code == 0
-    file.write_text(hut_path.read_text().replace("trip_volts: 3.60", "trip_volts: 3.606"))
+    file.write_text(hut_path.read_text().replace("trip_volts: 3.60", "trip_volts: 3.601"))
     assert run(file).exit_code == 78
 
 

@@ -210,7 +210,7 @@ def test_a_dead_probe_never_costs_the_converters_the_bus(
     assert 28 <= keeper.counters.errors <= 31  # told in the counters: once a second
 
 
-def test_a_probe_that_hangs_the_bus_costs_one_reopening_in_ten_seconds(
+def test_a_probe_that_hangs_the_bus_again_costs_one_reopening_in_ten_seconds(
     hut_settings: SupervisorSettings,
 ) -> None:
     """Such a chip is left alone in between: the converters must not starve of it."""
@@ -225,7 +225,7 @@ def test_a_probe_that_hangs_the_bus_costs_one_reopening_in_ten_seconds(
         world.wire.chips[0x4C] = chip
 
     keeper, qualities = converters_beside(hut_settings, spoil, 60.0)
-    assert keeper.counters.reopenings == 6
+    assert keeper.counters.reopenings == 7  # two at first, then one in ten seconds
     lost = sum(quality is not Quality.GOOD for quality in qualities) / len(qualities)
     assert lost < 0.05
 
@@ -240,9 +240,11 @@ def test_a_hang_makes_the_keeper_close_the_bus_at_once(bench: Bench) -> None:
     assert not bench.keeper.is_open
     assert bench.keeper.counters.reopenings == 1
     assert bench.run(2.0)["iron"].quality is Quality.GOOD  # the others go on
-    assert [a for _, a, _ in bench.asked].count(0x4C) == 1
-    bench.run(8.1)
-    assert [a for _, a, _ in bench.asked].count(0x4C) == 2
+    assert [a for _, a, _ in bench.asked].count(0x4C) == 2, "once may happen: asked again soon"
+    bench.run(8.5)
+    assert [a for _, a, _ in bench.asked].count(0x4C) == 2, "twice in a row: left alone"
+    bench.run(1.0)
+    assert [a for _, a, _ in bench.asked].count(0x4C) == 3
 
 
 def test_an_error_within_the_deadline_is_no_hang(bench: Bench) -> None:

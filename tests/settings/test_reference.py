@@ -77,7 +77,7 @@ def test_the_keys_of_one_block() -> None:
         ("protection.knob_speed.trip_amperes_per_second",
          "a number, more than 0 and at most 5000 amperes per second", "must be given"),
         ("protection.temperature.cells_below_celsius",
-         "a number, from -40 to 125 degrees Celsius", "nothing"),
+         "a number, from -20 to 70 degrees Celsius", "nothing"),
         ("protection.session_charge.trip_ampere_hours",
          "a number, more than 0 and at most 1000000 ampere-hours", "must be given"),
         ("contactor.drive", '"level" or "pulse"', "must be given"),

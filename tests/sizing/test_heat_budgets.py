@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from itertools import product
-from math import floor, sqrt
+from math import floor, log, sqrt
 
 import pytest
 from cycles import CLOSED, TRIP, with_rule
@@ -32,6 +32,10 @@ def shunt_uncertainty_a(amperes: float) -> float:
 # Reckoned
 
 
+def cold_s(tau_s: float, times: float) -> float:
+    return tau_s * log(times**2 / (times**2 - 1))
+
+
 @pytest.mark.parametrize(
     ("title", "limit_a", "tau_s"),
     [("supply_thermal, rectifier", 150, 300), ("supply_thermal, transformer", 140, 2400)],
@@ -39,10 +43,13 @@ def shunt_uncertainty_a(amperes: float) -> float:
 def test_heat_from_cold_at_one_and_a_half_times(
     full: SupervisorSettings, budget_of: BudgetOf, title: str, limit_a: float, tau_s: float
 ) -> None:
-    """IEC 60255-149, tau 600 s, 1.5 times, cold: 352.67 s; times are in proportion to tau."""
+    """IEC 60255-149, tau 600 s, 1.5 times, cold: 352.67 s; times are in proportion to tau. The
+    shunt may read low by its uncertainty, which makes it a little longer."""
     found = budget_of(full, title)
-    heating_s = 352.67 / 600 * tau_s
-    assert found.stage_s(Stage.DELAY) == pytest.approx(heating_s, abs=0.01 * tau_s / 600)
+    assert cold_s(600, 1.5) == pytest.approx(352.67, abs=0.01)
+    read_low = 1.2 * shunt_uncertainty_a(1.5 * limit_a / 1.2) / limit_a
+    assert found.stage_s(Stage.DELAY) == pytest.approx(cold_s(tau_s, 1.5 - read_low), rel=1e-5)
+    assert found.stage_s(Stage.DELAY) > 352.67 / 600 * tau_s
     assert found.response_s == pytest.approx(
         found.stage_s(Stage.DELAY) + 0.2 + 0.1 / 7 + SCAN_S + OPENING_S
     )
@@ -64,7 +71,7 @@ def test_a_supply_without_transformer_has_one_budget(full: SupervisorSettings) -
     assert [b.limit_key for b in found] == [
         "protection.supply_thermal.rectifier.continuous_amperes"
     ]
-    assert found[0].stage_s(Stage.DELAY) == pytest.approx(352.67, abs=0.01)
+    assert 352.67 < found[0].stage_s(Stage.DELAY) < 360
 
 
 # Measured
