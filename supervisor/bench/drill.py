@@ -93,7 +93,7 @@ def _judge(rig: Rig, witness: Witness, outcome: str) -> Result:
     if lockout and not expected.failed_to_open and witness.was_closed and not lockout.opened_in_s:
         failures.append("the daemon did not see it open")
     if expected.within_seconds is not None:
-        failures += _too_slow(response_s, expected.within_seconds)
+        failures += _too_slow(response_s, expected.within_seconds, witness)
     never_above_v = rig.settings.bank.never_above_volts
     below_v = expected.peak_below_volts or never_above_v
     if witness.peak_cell_v >= below_v:
@@ -118,9 +118,10 @@ def _reason(rig: Rig, witness: Witness) -> str:
     return f" ({refusals[-1]})" if refusals else ""
 
 
-def _too_slow(response_s: float | None, within_s: float) -> list[str]:
+def _too_slow(response_s: float | None, within_s: float, witness: Witness) -> list[str]:
     if response_s is None:
-        return ["the current never stopped"]
+        flows = "still flows" if witness.current_flows else "has stopped, its cause was not seen"
+        return [f"no response: the current {flows}"]
     if response_s < -ONE_CYCLE_S:
         return [f"opened {-response_s:.3f} s before its cause"]
     if response_s > within_s:

@@ -32,6 +32,10 @@ class Witness:
     def peak_cell_v(self) -> float:
         return self._rig.world.plant.peak_cell_v
 
+    @property
+    def current_flows(self) -> bool:
+        return bool(self._rig.world.plant.current_a)
+
     def look(self) -> None:
         circuit = self._rig.loop.guard.circuit
         self.was_closed |= circuit is Circuit.CLOSED

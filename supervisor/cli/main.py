@@ -1,6 +1,8 @@
 """The command ``holdwatch``. Each command lives in a file of its own, loaded when it is called."""
 
 import importlib
+import io
+import sys
 
 import click
 
@@ -45,3 +47,6 @@ def main() -> None:
     It watches cell voltage and current, and opens the contactor before harm. It does not replace
     fuses, the cell maker's data sheet, local codes, or a licensed electrician.
     """
+    for stream in (sys.stdout, sys.stderr):  # a terminal that lacks a letter shows another
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")

@@ -44,7 +44,7 @@ class OpeningWatch:
         elif now_s - self._looks_open_since_s >= self._window_s:
             self.outcome = Opening.CONFIRMED
             self.opened_in_s = self._looks_open_since_s - self._opened_at_s
-        if self.outcome is Opening.WAITING and now_s > self._unknown_at_s:
+        if self._looks_open_since_s is None and now_s > self._unknown_at_s:
             self.outcome = Opening.UNKNOWN
         return self.outcome
 

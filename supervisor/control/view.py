@@ -12,7 +12,8 @@ from supervisor.protection.decision import Decision
 from supervisor.protection.verdict import Rule, Verdict
 from supervisor.readings import ProbeReading, Reading, Readings
 from supervisor.settings.model import SupervisorSettings
-from supervisor.sizing.response import RuleBudget, budgets
+from supervisor.sizing.budget import RuleBudget
+from supervisor.sizing.response import budgets
 from supervisor.snapshot import (
     ChannelView,
     Circuit,

@@ -6,7 +6,7 @@ LAST_BITS = 0xF
 # Of so many codes a 16-bit chip with noise gives about 30 that are no multiples of 16, and a 12-bit
 # one none but for a disturbed word. An input that stands still to the code is for FrozenWatch.
 ENOUGH_CODES = 32
-FEWEST_FINE = 8
+FEWEST_FINE = 3
 
 
 class Resolution:

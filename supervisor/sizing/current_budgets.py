@@ -33,7 +33,9 @@ def _inverse_time(basis: Basis) -> Iterator[RuleBudget]:
         return
     at_a = TIMES * rule.trip_amperes
     read_a = at_a - basis.shunt.expanded(at_a)  # at the least
-    on_the_curve_s = rule.time_multiplier * CURVES[rule.curve].operate_s(read_a / rule.trip_amperes)
+    curve, most_a = CURVES[rule.curve], basis.rules.overcurrent.trip_amperes
+    at_most_s = rule.time_multiplier * curve.operate_s(most_a / rule.trip_amperes)
+    on_the_curve_s = rule.time_multiplier * curve.operate_s(read_a / rule.trip_amperes)
     yield basis.budget(
         "overcurrent_inverse",
         limit=("trip_amperes", rule.trip_amperes, "A"),
@@ -43,7 +45,8 @@ def _inverse_time(basis: Basis) -> Iterator[RuleBudget]:
             *basis.steps.windows(of=1, delay_s=0),
         ),
         response_at=at_a,
-        note=f"The response is for {TIMES:g} times the limit; the more current, the sooner.",
+        note=f"The response is for {TIMES:g} times the limit; the more current, the sooner. At "
+        f"{most_a:g} A, the most that overcurrent lets last, {at_most_s:.0f} s.",
     )
 
 

@@ -38,5 +38,11 @@ def cautions(settings: SupervisorSettings) -> Iterator[str]:
         )
     if settings.channels.far_cell is None:
         yield "no far_cell: one voltage alone cannot show that a link has opened."
+    temperature = settings.protection.temperature
+    if temperature is not None and temperature.cells_below_celsius is None:
+        yield (
+            "no cells_below_celsius: nobody watches that the cells are not charged near freezing, "
+            "which ruins them."
+        )
     if settings.uncommissioned is None:
         yield "no commissioning record, and uncommissioned is not accepted: it will never close."

@@ -41,6 +41,14 @@ def _part(basis: Basis, name: str, part: HeatedPart, form_factor: float) -> Rule
     read_low_a = form_factor * basis.shunt.expanded(overload_a / form_factor)
     heating_s = cold.left_s(overload_a - read_low_a)
     assert heating_s is not None
+    most_a = basis.rules.overcurrent.trip_amperes
+    most_s = cold.left_s(form_factor * most_a)
+    lasting = (
+        f" The {name} bears {most_a:g} A, the most that overcurrent lets last, for ever."
+        if most_s is None
+        else f" The {name} bears {most_a:g} A, the most that overcurrent lets last, "
+        f"{most_s / 60:.0f} min."
+    )
     return basis.budget(
         "supply_thermal",
         part=name,
@@ -51,7 +59,8 @@ def _part(basis: Basis, name: str, part: HeatedPart, form_factor: float) -> Rule
             *basis.steps.windows(of=1, delay_s=0),
         ),
         response_at=overload_a,
-        note=f"Effective current; from cold at {TIMES:g} times the limit. Hot, it is sooner.",
+        note=f"Effective current: {limit_a:g} A are {limit_a / form_factor:.0f} A as the shunt "
+        f"shows them. From cold at {TIMES:g} times the limit; hot, it is sooner.{lasting}",
     )
 
 

@@ -3,6 +3,7 @@
 import errno
 import json
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -157,3 +158,16 @@ def test_an_older_file_without_a_memory_has_lost_it(tmp_path: Path) -> None:
     (tmp_path / "lockout.json").write_text('{"state": "clear"}')
     assert Latch(tmp_path).read(WALL) is None
     assert kept_in(tmp_path) == Kept({}, is_whole=False)
+
+
+@pytest.mark.parametrize(
+    ("opened_in_s", "failed", "is_whole"),
+    [(0.2, False, True), (None, False, False), (0.2, True, False)],
+)
+def test_where_it_was_not_seen_to_open_more_may_have_happened(
+    tmp_path: Path, opened_in_s: float | None, failed: bool, is_whole: bool
+) -> None:
+    """A welded contactor heats the supply on after the trip was written."""
+    trip = replace(TRIP, opened_in_s=opened_in_s, failed_to_open=failed)
+    Latch(tmp_path).lock(trip, HEAT)
+    assert kept_in(tmp_path) == Kept(HEAT, is_whole=is_whole)

@@ -65,3 +65,10 @@ def test_not_confirmed_when_nothing_tells_in_time(watch: OpeningWatch) -> None:
 def test_the_rules_verdict_is_final(watch: OpeningWatch) -> None:
     assert watch.look(seen(10.6, 80.0, True), 10.6, failed=True) is Opening.FAILED
     assert watch.look(seen(10.8, 0.0, False), 10.8, failed=False) is Opening.FAILED
+
+
+def test_seen_to_be_open_after_a_long_standstill_is_confirmed(watch: OpeningWatch) -> None:
+    """The bus hung, the lease dropped the coil, and the loop comes back long after: it is open."""
+    outcomes = [watch.look(seen(t, None, False), t, failed=False) for t in (20.0, 20.05, 20.11)]
+    assert outcomes == [Opening.WAITING, Opening.WAITING, Opening.CONFIRMED]
+    assert watch.opened_in_s == pytest.approx(10.0)

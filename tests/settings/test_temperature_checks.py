@@ -163,3 +163,19 @@ def test_many_probes_take_no_more_time_than_one(
     text = edited(hut_text, [("scans_per_window: 7\n", "scans_per_window: 8\n")])
     many = {f"sink{k}": LM75.replace("4C", f"4{k}") for k in "ABCDEF"}
     assert faults_in(with_probes(text, edited, many, SINK_80)) == ()
+
+
+@pytest.mark.parametrize("name", ['"a b{}"', '"\u200b"', '"-x"'])
+def test_a_name_that_is_none(faults: Callable[..., tuple[Fault, ...]], name: str) -> None:
+    found = faults({name: LM75}, SINK_80)
+    assert any("is no name for a probe" in fault.problem for fault in found), found
+
+
+def test_the_one_wire_bus_has_a_pin_of_its_own(
+    hut_text: str, edited: Any, faults_in: FaultsIn
+) -> None:
+    text = with_probes(hut_text, edited, {"cell": DS}, CELLS)
+    lamp = "  lamp:\n    # GPIO number, on while high.\n    pin: 16\n"
+    (fault,) = faults_in(edited(text, [(lamp, "  lamp:\n    pin: 4\n")]))
+    assert fault.path == "panel.lamp.pin"
+    assert "already used by the kernel's one-wire bus" in fault.problem

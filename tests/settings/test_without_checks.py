@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from supervisor.settings.cross_checks.permission import permission_checks
 from supervisor.settings.cross_checks.without import without_checks
 from supervisor.settings.model import SupervisorSettings
 from supervisor.settings.rules import Without
@@ -73,3 +74,15 @@ def test_the_line_of_a_reason_too_many_is_that_of_the_block(
     text = edited(hut_text, [("    # balance: none", f"    balance: {WHY}")])
     (fault,) = faults_in(text)
     assert text.splitlines()[fault.line - 1] == "  balance:"
+
+
+@pytest.mark.parametrize("reason", ["        ", "........", "\u200b" * 8, "no no no"])
+def test_a_reason_that_says_nothing(hut_settings: SupervisorSettings, reason: str) -> None:
+    """Blanks, dots, invisible characters: eight letters or digits at the least."""
+    without = hut_settings.protection.without.model_copy(update={"temperature": reason})
+    protection = hut_settings.protection.model_copy(update={"without": without})
+    found = list(without_checks(hut_settings.model_copy(update={"protection": protection})))
+    assert [fault.path for fault in found] == ["protection.without.temperature"]
+    assert "says nothing" in found[0].problem
+    build = hut_settings.model_copy(update={"uncommissioned_reason": reason})
+    assert [fault.path for fault in permission_checks(build)] == ["uncommissioned_reason"]

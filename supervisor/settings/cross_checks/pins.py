@@ -22,6 +22,10 @@ class Use(NamedTuple):
     switches_power: bool
 
 
+# Where dtoverlay=w1-gpio puts it unless told otherwise.
+ONE_WIRE_PIN = 4
+
+
 def used_pins(settings: SupervisorSettings) -> list[Use]:
     """Every pin in use, the outputs that switch power first."""
     panel, contactor = settings.panel, settings.contactor
@@ -40,6 +44,8 @@ def used_pins(settings: SupervisorSettings) -> list[Use]:
 
 def pin_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
     owners: dict[int, str] = {}
+    if any(probe.chip == "ds18b20" for probe in settings.probes.values()):
+        owners[ONE_WIRE_PIN] = "the kernel's one-wire bus"
     for use in used_pins(settings):
         owner = owners.setdefault(use.pin, use.path)
         if owner != use.path:

@@ -25,9 +25,10 @@ export function showRules({ rules, without }) {
   list(at("warning-list"), soon, showWarning);
 }
 
-export function limitWords(rule, limit, unit, more = 0) {
+export function limitWords({ rule, limit, unit, reason }, more = 0) {
   const known = limit !== null && unit !== "";
-  return (known ? { below: "below ", either: "±" }[SIDES[rule]] ?? "" : "") + figure(limit, unit, more);
+  const side = SIDES[rule] === "unsaid" && / below /.test(reason) ? "below" : SIDES[rule];
+  return (known ? { below: "below ", either: "±" }[side] ?? "" : "") + figure(limit, unit, more);
 }
 
 function isOnItsWay({ left_s: left, state }) {
@@ -57,7 +58,7 @@ function showRule(row, rule) {
   row.querySelector("use").setAttribute("href", `#mark-${rule.state.replace(" ", "-")}`);
   say(row.querySelector(".word"), rule.for_s === null ? rule.state : `${rule.state} ${duration(rule.for_s)}`);
   say(row.querySelector(".measured"), figure(rule.measured, rule.unit));
-  const limit = limitWords(rule.rule, rule.limit, rule.unit);
+  const limit = limitWords(rule);
   say(row.querySelector(".limit"), `${limit.startsWith("below") ? "trips" : "limit"} ${limit}`);
   say(row.querySelector(".left"), warns ? sentence(timeLeft(rule)) : "");
   say(row.querySelector(".reason"), clear ? "" : sentence(rule.reason));

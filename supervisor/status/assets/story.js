@@ -13,7 +13,7 @@ export function showLockout(lockout) {
   say(at("lockout-reason"), sentence(lockout.reason));
   say(at("lockout-rule"), title(rule));
   say(at("lockout-measured"), figure(lockout.measured, unit, 1));
-  say(at("lockout-limit"), limitWords(rule, lockout.limit, unit, 1));
+  say(at("lockout-limit"), limitWords({ ...lockout, rule }, 1));
   say(at("lockout-when"), when(lockout.wall));
   say(at("lockout-opening"), opening(lockout));
   say(at("lockout-stored"), lockout.stored ? "on disk; outlasts a restart" : "NOT on disk; only until a restart");
