@@ -69,7 +69,7 @@ class CarefulCharge:
                 knob = self._operator(plant.cell_v(0), target, rng)
                 if knob != target:
                     target = knob
-                    plant.turn_knob(target, now_s, rng.uniform(0.5, 4.0))
+                    plant.turn_knob(target, now_s, rng.uniform(0.1, 0.5))
             self.highest_v = max(self.highest_v, plant.max_cell_v)
             yield now_s, self._seen(plant, now_s, rng, contactor)
         self.hours += hours
