@@ -19,6 +19,7 @@ overrides:
   contactor: {{pin: 17, drive: level, release_milliseconds: 30, auxiliary: {{pin: 27}}}}
   loop.lease_milliseconds: 2000
   protection.rate_of_rise.look_ahead_seconds: 30
+  protection.rate_of_rise.trip_volts_per_minute: 0.03
   protection.knob_speed.trip_volts_per_second: 0.0009
   protection.sensing.trip_after_seconds: 1.8
   protection.stale.trip_after_seconds: 1.8

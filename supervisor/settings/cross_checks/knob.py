@@ -20,12 +20,18 @@ def _volts(settings: SupervisorSettings, rule: KnobSpeed) -> Iterator[Contradict
     path, limit = "protection.knob_speed.trip_volts_per_second", rule.trip_volts_per_second
     fastest = settings.bank.fastest_rise_volts_per_second
     steep = settings.protection.rate_of_rise.trip_volts_per_minute / SECONDS_PER_MINUTE
+    remedy = (
+        f"Write a value between {steep:.3g} and {fastest:g}, such as {(steep + fastest) / 2:.3g}."
+        if steep < fastest
+        else f"First write rate_of_rise.trip_volts_per_minute: less than {60 * fastest:g}, the "
+        "fastest rise; then a value between the two."
+    )
     if limit >= fastest:
         yield Contradiction(
             path,
             f"{limit:g} V/s is not below bank.fastest_rise_volts_per_second, {fastest:g} V/s.",
             "By these settings no cell rises so fast: the rule would never trip on a voltage.",
-            f"Write less than {fastest:g}, such as {fastest / 2:g}.",
+            remedy,
         )
     if limit <= steep:
         yield Contradiction(
@@ -33,7 +39,7 @@ def _volts(settings: SupervisorSettings, rule: KnobSpeed) -> Iterator[Contradict
             f"{limit:g} V/s is not more than rate_of_rise.trip_volts_per_minute, {steep:.3g} V/s.",
             "Rate of rise allows that much at the steep end, and leaves the ordinary start of a "
             "charge alone: this rule would trip there.",
-            f"Write more than {steep:.3g}, such as {fastest / 2:g}.",
+            remedy,
         )
 
 
