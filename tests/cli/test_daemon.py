@@ -166,7 +166,7 @@ def test_folders_that_will_not_do_are_told(tmp_path: Path, folders: list[str], w
     assert "Traceback" not in result.stderr
 
 
-def test_killed_while_closed_counts_as_locked_out_until_a_reset(
+def test_killed_while_closed_it_is_locked_out_and_then_has_to_cool(
     start: Callable[[], Daemon],
 ) -> None:
     daemon = start()
@@ -177,7 +177,9 @@ def test_killed_while_closed_counts_as_locked_out_until_a_reset(
     assert refused.returncode == 1
     assert "ended without a word" in refused.stdout
     insist(again, "reset", "--reason", "it was killed for a test")
-    close(again)
+    waits = again.ask("close")
+    assert waits.returncode == 1
+    assert "the last run did not tell how hot the supply was" in waits.stdout
     assert again.end(signal.SIGTERM) == 0
 
 
