@@ -1,6 +1,6 @@
 """Balance: 0.05 V beyond 30 microohms times the current, in 3 of 4 windows, for 5 s.
 
-The ladder's drop and its bounds: figures of ../shared/reference-values.md, parallel ladder.
+The drop along a parallel ladder and its bounds: figures of the cosh formula.
 """
 
 from math import nan, nextafter
