@@ -8,7 +8,7 @@ from click.testing import CliRunner
 from supervisor.bench.scenario import load_scenario
 from supervisor.cli.main import COMMANDS, main
 from supervisor.control.circuit import drawing
-from supervisor.settings.rules import RULE_KEYS
+from supervisor.settings.protection import RULE_KEYS
 
 ROOT = Path(__file__).parents[1]
 SCENARIOS = ROOT / "config" / "scenarios"

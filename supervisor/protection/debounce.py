@@ -41,6 +41,10 @@ class Debounce:
         )
         return self.is_tripped
 
+    def for_s(self, now_s: float) -> float:
+        """How long it has been timing; 0 when it is not."""
+        return 0.0 if self.since_s is None else now_s - self.since_s
+
     def reset(self) -> None:
         """Back to the state before the first reading."""
         self._last.clear()

@@ -73,8 +73,7 @@ class LimitRule:
 
     def _words(self, worst: _Worst | None, now_s: float) -> str:
         """Timing or tripped, for the operator."""
-        since_s = self._debounce.since_s
-        past = f"{self._past} for {0.0 if since_s is None else now_s - since_s:.1f} s"
+        past = f"{self._past} for {self._debounce.for_s(now_s):.1f} s"
         if worst is None:
             return f"{NAMES[self._channels[0]]} was {past}, now without a good reading"
         name, value = NAMES[worst.channel], beside(worst.value, self._limit, self._unit)

@@ -16,7 +16,7 @@ from supervisor.settings.hardware import (
     Probe,
     SecondLine,
 )
-from supervisor.settings.rules import Protection
+from supervisor.settings.protection import Protection
 
 
 class Bank(Settings):

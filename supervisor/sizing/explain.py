@@ -2,7 +2,7 @@
 
 from supervisor.settings.expected import locate
 from supervisor.settings.model import SupervisorSettings
-from supervisor.settings.rules import Without
+from supervisor.settings.protection import Without
 from supervisor.sizing.explain_cells import CELL_RULES
 from supervisor.sizing.explain_supply import SUPPLY_RULES
 from supervisor.sizing.explain_watch import WATCH_RULES

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from supervisor.settings.model import SupervisorSettings
-from supervisor.settings.rules import Protection
+from supervisor.settings.protection import Protection
 
 SECOND_LINE = "second_line"
 

@@ -5,7 +5,7 @@ reading's uncertainty, at the moment that costs most. The lag of an input filter
 """
 
 from supervisor.settings.model import SupervisorSettings
-from supervisor.settings.rules import RULE_KEYS
+from supervisor.settings.protection import RULE_KEYS
 from supervisor.sizing.basis import Basis
 from supervisor.sizing.blind_budgets import blind_budgets
 from supervisor.sizing.budget import RuleBudget

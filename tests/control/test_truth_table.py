@@ -13,7 +13,7 @@ from loop_bench import with_level_drive
 
 from supervisor.protection.verdict import State
 from supervisor.settings.model import SupervisorSettings
-from supervisor.settings.rules import RULE_KEYS
+from supervisor.settings.protection import RULE_KEYS
 from supervisor.snapshot import Circuit
 
 BLOCKS_AN_OPEN_CIRCUIT = {"failed_to_open"}

@@ -196,3 +196,12 @@ def test_survives_a_clock_that_jumps(
 def test_refuses_what_can_never_be_confirmed(confirm: int, of: int) -> None:
     with pytest.raises(ValueError, match="must be between 1 and of"):
         Debounce(confirm, of, 0.0)
+
+
+def test_how_long_it_has_been_timing() -> None:
+    debounce = Debounce(confirm=2, of=2, delay_s=1.0)
+    assert debounce.for_s(5.0) == 0.0
+    debounce.update(True, 3.0)
+    assert debounce.for_s(5.0) == 2.0
+    debounce.update(False, 5.5)
+    assert debounce.for_s(6.0) == 0.0

@@ -8,7 +8,7 @@ from full_bank import full_settings
 from supervisor.protection.decision import Protection as Judge
 from supervisor.protection.rulebook import build_rules
 from supervisor.settings.model import SupervisorSettings
-from supervisor.settings.rules import RULE_KEYS, Protection
+from supervisor.settings.protection import RULE_KEYS, Protection
 
 OPTIONAL = {
     "overcurrent_inverse", "supply_thermal", "temperature", "knob_speed", "balance",

@@ -17,7 +17,7 @@ from supervisor.protection.decision import Protection
 from supervisor.protection.verdict import State
 from supervisor.readings import ContactorState, Place, ProbeReading, Quality, Readings, SecondLine
 from supervisor.settings.model import SupervisorSettings
-from supervisor.settings.rules import RULE_KEYS
+from supervisor.settings.protection import RULE_KEYS
 
 WELL_S = 20.0
 CLOSED = ContactorState(told_to_close=True, told_at_s=0.0, auxiliary_closed=True)

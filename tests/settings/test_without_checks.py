@@ -7,7 +7,7 @@ import pytest
 from supervisor.settings.cross_checks.permission import permission_checks
 from supervisor.settings.cross_checks.without import without_checks
 from supervisor.settings.model import SupervisorSettings
-from supervisor.settings.rules import Without
+from supervisor.settings.protection import Without
 
 NEEDED = ["supply_thermal", "temperature", "balance", "session_time", "session_charge"]
 WHY = "no means for it here"

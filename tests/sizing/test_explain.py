@@ -10,8 +10,9 @@ from supervisor.protection.rulebook import build_rules
 from supervisor.readings import Quality
 from supervisor.settings.document import dotted
 from supervisor.settings.model import SupervisorSettings
+from supervisor.settings.protection import RULE_KEYS, Without
 from supervisor.settings.reference import keys_below
-from supervisor.settings.rules import RULE_KEYS, OvercurrentInverse, Without
+from supervisor.settings.rules import OvercurrentInverse
 from supervisor.sizing.explain import EXPLANATIONS, block_notes, block_of, necessity
 from supervisor.sizing.explanation import Explanation
 

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from supervisor.settings.model import SupervisorSettings
-from supervisor.settings.rules import Without
+from supervisor.settings.protection import Without
 from supervisor.sizing.gaps import cautions, not_fitted, off
 
 

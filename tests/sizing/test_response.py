@@ -12,7 +12,7 @@ from supervisor.measurement.uncertainty import cell_uncertainty_v, current_uncer
 from supervisor.protection.debounce import Debounce
 from supervisor.settings.cross_checks.timing import scan_s
 from supervisor.settings.model import SupervisorSettings
-from supervisor.settings.rules import RULE_KEYS
+from supervisor.settings.protection import RULE_KEYS
 from supervisor.sizing.budget import RuleBudget
 from supervisor.sizing.fitness import with_value
 from supervisor.sizing.response import budgets

@@ -109,14 +109,12 @@ class BalanceRule:
             return f"{self._differed(now_s)}, now {found}"
         low = NAMES[FAR if pair.excess_v > 0 else FRONT]
         excess = beside(abs(pair.excess_v), self._limit_v, "V")
-        return f"{found}: {low} is {excess} too low, {self._more} for {self._for_s(now_s):.1f} s"
+        return f"{found}: {low} is {excess} too low, {self._more} for {self._debounce.for_s(now_s):.1f} s"
 
     def _differed(self, now_s: float) -> str:
-        return f"front and far cell differed by {self._more} for {self._for_s(now_s):.1f} s"
-
-    def _for_s(self, now_s: float) -> float:
-        since_s = self._debounce.since_s
-        return 0.0 if since_s is None else now_s - since_s
+        return (
+            f"front and far cell differed by {self._more} for {self._debounce.for_s(now_s):.1f} s"
+        )
 
     def _verdict(self, state: State, pair: _Pair | None, reason: str) -> Verdict:
         remedy = ""

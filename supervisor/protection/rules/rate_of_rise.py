@@ -96,8 +96,7 @@ class RateOfRiseRule:
         return f"{self._pace(rise)} and would reach {self._never_above_v:.3f} V in {left_s:.1f} s"
 
     def _steep(self, rise: Rise | None, now_s: float) -> str:
-        since_s = self._debounce.since_s
-        for_s = 0.0 if since_s is None else now_s - since_s
+        for_s = self._debounce.for_s(now_s)
         too_fast = f"faster than {self._limit * PER_MINUTE:.3f} V/min for {for_s:.1f} s"
         if rise is None:
             return f"a cell rose {too_fast}, now without a good reading"

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from supervisor.settings.cross_checks.contradiction import Contradiction
 from supervisor.settings.cross_checks.reasons import says_nothing
 from supervisor.settings.model import SupervisorSettings
-from supervisor.settings.rules import Without
+from supervisor.settings.protection import Without
 
 
 def without_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
