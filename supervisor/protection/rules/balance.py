@@ -109,12 +109,13 @@ class BalanceRule:
             return f"{self._differed(now_s)}, now {found}"
         low = NAMES[FAR if pair.excess_v > 0 else FRONT]
         excess = beside(abs(pair.excess_v), self._limit_v, "V")
-        return f"{found}: {low} is {excess} too low, {self._more} for {self._debounce.for_s(now_s):.1f} s"
+        return f"{found}: {low} is {excess} too low, {self._lasting(now_s)}"
 
     def _differed(self, now_s: float) -> str:
-        return (
-            f"front and far cell differed by {self._more} for {self._debounce.for_s(now_s):.1f} s"
-        )
+        return f"front and far cell differed by {self._lasting(now_s)}"
+
+    def _lasting(self, now_s: float) -> str:
+        return f"{self._more} for {self._debounce.for_s(now_s):.1f} s"
 
     def _verdict(self, state: State, pair: _Pair | None, reason: str) -> Verdict:
         remedy = ""
