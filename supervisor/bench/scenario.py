@@ -9,7 +9,7 @@ from supervisor.settings.base import Amperes, Seconds, Settings, Volts
 from supervisor.settings.load import read_document, validate
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.faults import Fault
-from supervisor.simulator.plant_settings import PlantSettings
+from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.sizing.fitness import examine_document, fit
 
 AtSeconds = Annotated[float, Field(ge=0, le=1e6)]

@@ -5,7 +5,7 @@ import math
 from supervisor.settings.model import Bank as BankSettings
 from supervisor.simulator.ladder import Ladder
 from supervisor.simulator.open_circuit import OpenCircuitCurve
-from supervisor.simulator.plant_settings import CellsSettings
+from supervisor.simulator.parts.cells import CellsSettings
 
 SECONDS_PER_HOUR = 3600
 

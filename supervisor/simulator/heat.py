@@ -3,8 +3,8 @@
 import math
 
 from supervisor.readings import Place
+from supervisor.simulator.parts.thermal import ThermalSettings
 from supervisor.simulator.plant import Plant
-from supervisor.simulator.plant_settings import ThermalSettings
 
 REFERENCE_A = 100.0
 

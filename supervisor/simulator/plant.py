@@ -10,7 +10,8 @@ from collections.abc import Callable
 
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.bank import SECONDS_PER_HOUR, Bank
-from supervisor.simulator.plant_settings import PlantSettings
+from supervisor.simulator.output import NOTHING, Output
+from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.simulator.supply import Supply
 from supervisor.simulator.switch import Switch
 
@@ -34,7 +35,7 @@ class Plant:
         self.contactor = _contactor(settings, plant)
         self.mains = _mains_relay(settings, plant)
         self.before_change: list[Callable[[float], None]] = []
-        self.current_a = 0.0
+        self.output = NOTHING
         self.charge_ah = 0.0
         self.peak_cell_v = 0.0
         self.stopped_at_s: float | None = None  # when the current last ceased
@@ -47,6 +48,11 @@ class Plant:
     @property
     def soc(self) -> float:
         return self.bank.soc
+
+    @property
+    def current_a(self) -> float:
+        """Mean into the bank."""
+        return self.output.current_a
 
     @property
     def contactor_closed(self) -> bool:
@@ -73,7 +79,7 @@ class Plant:
     @property
     def current_ripple_a(self) -> float:
         """Amplitude of the current's ripple at ``supply.ripple_hz``."""
-        return max(self.current_a, 0.0) * self.supply.ripple
+        return self.output.ripple_a
 
     # --- what happens
 
@@ -141,7 +147,8 @@ class Plant:
 
     def _solve(self) -> None:
         self.solutions += 1
-        before_a, self.current_a = self.current_a, self._fed_a() if self.contactor.closed else 0.0
+        before_a = self.current_a
+        self.output = self._output() if self.contactor.closed else NOTHING
         if before_a and not self.current_a:
             self.stopped_at_s = self._now_s
         self.bank.feed(self.current_a)
@@ -152,15 +159,17 @@ class Plant:
     def _switch_due_s(self) -> float:
         return min(switch.due_s for switch in self._switches())
 
-    def _fed_a(self) -> float:
+    def _output(self) -> Output:
         rest_v = self.bank.ladder.at_rest(self.bank.emfs_v)[0]
         bank_ohm = self.bank.ladder.volts_per_ampere[0]
-        return self.supply.current_a(self._now_s, rest_v, bank_ohm, self.mains_on)
+        return self.supply.output(self._now_s, rest_v, bank_ohm, self.mains_on)
 
     def _note_peak(self) -> None:
         """Ripple included: the cell does not care how short it is."""
+        above_mean_a = max(self.output.peak_a - self.current_a, 0.0)
+        rises_ohm = self.bank.ladder.volts_per_ampere
         highest = max(
-            volts + self.cell_ripple_v(group) for group, volts in enumerate(self.bank.volts)
+            v + above_mean_a * ohm for v, ohm in zip(self.bank.volts, rises_ohm, strict=True)
         )
         self.peak_cell_v = max(self.peak_cell_v, highest)
 

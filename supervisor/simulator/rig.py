@@ -13,9 +13,9 @@ from supervisor.simulator.heat import Heat
 from supervisor.simulator.i2c import Wire
 from supervisor.simulator.lead import Lead
 from supervisor.simulator.one_wire import SimulatedOneWire
+from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.simulator.pins import PlantFactory
 from supervisor.simulator.plant import Plant
-from supervisor.simulator.plant_settings import PlantSettings
 from supervisor.simulator.probes import build_probes, by_serial, lm75_chips
 from supervisor.simulator.second_line import SecondLineWiring
 from supervisor.simulator.switch import Switch

@@ -1,6 +1,9 @@
 """The unregulated supply: a source with droop behind a rectifier, and a knob."""
 
-from supervisor.simulator.plant_settings import SupplySettings
+from supervisor.simulator.output import NOTHING, Output
+from supervisor.simulator.parts.supply import SupplySettings
+
+DIODE_V = 1.0
 
 
 class Supply:
@@ -32,12 +35,15 @@ class Supply:
     def turning(self, at_s: float) -> bool:
         return at_s < self._turned_at_s + self._turned_for_s
 
-    def current_a(self, at_s: float, rest_v: float, bank_ohm: float, mains: bool) -> float:
+    def output(self, at_s: float, rest_v: float, bank_ohm: float, mains: bool) -> Output:
         """Into a bank that rests at ``rest_v`` and rises by ``bank_ohm`` volts per ampere."""
         open_v = self._open_circuit_v * self.knob(at_s) * self.sag_factor if mains else 0.0
         drive_v = open_v - rest_v
         if drive_v >= 0:
-            return drive_v / (self._source_ohm + bank_ohm)
+            amperes = drive_v / (self._source_ohm + bank_ohm)
+            ripple_a = amperes * self.ripple
+            return Output(amperes, ripple_a, amperes + ripple_a, amperes, amperes * DIODE_V)
         if self.reverse_ohm is None:
-            return 0.0
-        return drive_v / (self.reverse_ohm + bank_ohm)
+            return NOTHING
+        amperes = drive_v / (self.reverse_ohm + bank_ohm)
+        return Output(amperes, 0.0, amperes)

@@ -11,7 +11,7 @@ from supervisor.devices.protocols import Clock, I2CBus
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.fault import FaultSettings
 from supervisor.simulator.i2c import SimulatedI2C
-from supervisor.simulator.plant_settings import PlantSettings
+from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.simulator.rig import Rig
 
 

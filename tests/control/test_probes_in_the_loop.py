@@ -16,7 +16,7 @@ from supervisor.readings import Quality
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
 from supervisor.simulator.faults import Fault
-from supervisor.simulator.plant_settings import PlantSettings
+from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.simulator.world import World
 from supervisor.snapshot import Circuit
 

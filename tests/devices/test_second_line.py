@@ -13,7 +13,9 @@ from supervisor.readings import SecondLine
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.faults_electronic import ChipAbsent, ChipFrozen, ChipSlow
 from supervisor.simulator.faults_second_line import AlertWireOpen
-from supervisor.simulator.plant_settings import CellsSettings, ConverterSettings, PlantSettings
+from supervisor.simulator.parts.cells import CellsSettings
+from supervisor.simulator.parts.plant import PlantSettings
+from supervisor.simulator.parts.sensing import ConverterSettings
 
 WIRE_OPEN = AlertWireOpen(kind="alert_wire_open")
 ABSENT = ChipAbsent(kind="chip_absent", converter="guard")

@@ -22,7 +22,7 @@ from supervisor.simulator.clock import SimulatedClock
 from supervisor.simulator.i2c import Message, SimulatedI2C, Wire
 from supervisor.simulator.lm75 import LM75Chip
 from supervisor.simulator.one_wire import w1_slave
-from supervisor.simulator.plant_settings import PlantSettings
+from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.simulator.world import World
 
 CYCLE_S = 0.1 / 7

@@ -31,7 +31,7 @@ from supervisor.readings import Quality
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.bank import Bank
 from supervisor.simulator.ladder import Ladder
-from supervisor.simulator.plant_settings import CellsSettings
+from supervisor.simulator.parts.cells import CellsSettings
 
 TOO_FEW = Quality.TOO_FEW
 DELAY_WINDOWS = 40  # of 0.125 s: 5 s

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from supervisor.protection.rules.knob_speed import KnobSpeedRule
 from supervisor.protection.verdict import State
 from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.simulator.plant import Plant
-from supervisor.simulator.plant_settings import PlantSettings
 
 
 def turned(

@@ -10,7 +10,7 @@ from supervisor.measurement.chain import MeasurementChain
 from supervisor.readings import Channel, Quality
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
-from supervisor.simulator.plant_settings import PlantSettings
+from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.simulator.world import World
 
 FRONT, FAR, SHUNT = Channel.FRONT_CELL, Channel.FAR_CELL, Channel.SHUNT

@@ -6,8 +6,10 @@ import pytest
 
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.lead import Lead
+from supervisor.simulator.parts.cells import CellsSettings
+from supervisor.simulator.parts.plant import PlantSettings
+from supervisor.simulator.parts.supply import SupplySettings
 from supervisor.simulator.plant import Plant
-from supervisor.simulator.plant_settings import CellsSettings, PlantSettings, SupplySettings
 
 FILTER_HZ = 7.0
 SHORT_S = 1e-6

@@ -8,8 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.parts.cells import CellsSettings
+from supervisor.simulator.parts.plant import PlantSettings
+from supervisor.simulator.parts.supply import SupplySettings
 from supervisor.simulator.plant import Plant
-from supervisor.simulator.plant_settings import CellsSettings, PlantSettings, SupplySettings
 
 
 def plant_of(hut: SupervisorSettings, cells: CellsSettings, supply: SupplySettings) -> Plant:

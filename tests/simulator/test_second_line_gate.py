@@ -14,7 +14,7 @@ from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
 from supervisor.simulator.faults_electronic import ChipReset
 from supervisor.simulator.faults_second_line import AlertWireOpen, SecondLineElsewhere
-from supervisor.simulator.plant_settings import PlantSettings
+from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.simulator.switch import NEVER, Switch
 from supervisor.simulator.world import World
 

@@ -18,7 +18,8 @@ from supervisor.simulator.clock import SimulatedClock
 from supervisor.simulator.faults import Fault
 from supervisor.simulator.lm75 import LM75Chip
 from supervisor.simulator.one_wire import crc8, w1_slave
-from supervisor.simulator.plant_settings import PlantSettings
+from supervisor.simulator.output import Output
+from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.simulator.world import World
 
 PROBES = {"sink": SINK, "iron": IRON, "cell": CELL}
@@ -41,7 +42,7 @@ class Bench:
         """From now on; the circuit is not solved anew before the test wants it."""
         self.world.catch_up()
         self.world.heat.settle(self.clock.now_s())
-        self.world.plant.current_a = amperes
+        self.world.plant.output = Output(amperes)
         self.world.plant._next_s = math.inf
 
     def wait(self, seconds: float) -> None:

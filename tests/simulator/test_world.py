@@ -13,12 +13,10 @@ from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
 from supervisor.simulator.faults_electric import ContactorWelded, MainsSag
 from supervisor.simulator.faults_electronic import ChipReset
-from supervisor.simulator.plant_settings import (
-    CellsSettings,
-    ConverterSettings,
-    PlantSettings,
-    SupplySettings,
-)
+from supervisor.simulator.parts.cells import CellsSettings
+from supervisor.simulator.parts.plant import PlantSettings
+from supervisor.simulator.parts.sensing import ConverterSettings
+from supervisor.simulator.parts.supply import SupplySettings
 from supervisor.simulator.world import World
 
 WorldMaker = Callable[..., World]

@@ -24,8 +24,8 @@ from supervisor.readings import (
 from supervisor.settings.fitted import fitted_channels
 from supervisor.settings.hardware import CellChannel
 from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.simulator.plant import Plant
-from supervisor.simulator.plant_settings import PlantSettings
 
 NOISE_LSB = 1.0  # of a conversion, rms; the sheet's noise is about half that (memory)
 HIGHEST_OF_A_WINDOW = 3.5  # sigmas

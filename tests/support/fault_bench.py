@@ -10,7 +10,9 @@ from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
 from supervisor.simulator.fault import FaultSettings
 from supervisor.simulator.faults import Fault
-from supervisor.simulator.plant_settings import CellsSettings, PlantSettings, SupplySettings
+from supervisor.simulator.parts.cells import CellsSettings
+from supervisor.simulator.parts.plant import PlantSettings
+from supervisor.simulator.parts.supply import SupplySettings
 from supervisor.simulator.world import World
 
 PLANT = PlantSettings(

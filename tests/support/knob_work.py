@@ -8,8 +8,8 @@ from supervisor.measurement.uncertainty import lsb_v
 from supervisor.readings import Channel, ContactorState, Pace, Quality, Reading, Readings
 from supervisor.settings.fitted import fitted_channels
 from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.simulator.plant import Plant
-from supervisor.simulator.plant_settings import PlantSettings
 
 NOISE_LSB = 0.5  # rms of a conversion in the wide ranges, pessimistic (memory)
 FLICKER_EVERY_S = 1.0

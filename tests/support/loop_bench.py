@@ -10,7 +10,7 @@ from supervisor.control.requests import Mailbox
 from supervisor.readings import Channel, Pace, Readings
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
-from supervisor.simulator.plant_settings import PlantSettings
+from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.simulator.world import World
 from supervisor.snapshot import Circuit
 

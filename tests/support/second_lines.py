@@ -9,7 +9,8 @@ from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.ads1115 import ADS1115
 from supervisor.simulator.clock import SimulatedClock
 from supervisor.simulator.fault import FaultSettings
-from supervisor.simulator.plant_settings import CellsSettings, PlantSettings
+from supervisor.simulator.parts.cells import CellsSettings
+from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.simulator.world import World
 
 TRIP_V, RELEASE_V = 3.64, 3.40
