@@ -11,6 +11,8 @@ from enum import Enum
 class Channel(Enum):
     """The three things that are measured. ``shunt`` reads as amperes, the others as volts."""
 
+    __hash__ = object.__hash__  # the stock one is slow, and every reading is looked up by it
+
     FRONT_CELL = "front_cell"
     FAR_CELL = "far_cell"
     SHUNT = "shunt"

@@ -28,6 +28,7 @@ class SessionRule:
         self._limit = limit
         self._flaw = ""  # why the newest window says nothing
         self._near_since_s: float | None = None
+        self._last: Verdict | None = None  # nothing adds up between two windows
 
     def _rate(self, window: dict[Channel, Reading]) -> float | str:
         """What counts, per hour, in this window; or why that is not known."""
@@ -35,12 +36,15 @@ class SessionRule:
 
     def judge(self, readings: Readings, now_s: float) -> Verdict:
         if not self._session.follow(readings.contactor):
-            self._flaw = ""
+            self._flaw, self._last = "", None
             reason = f"the contactor is open, {self._so_far()}"
             return self._verdict(State.CLEAR, None, reason)
         if readings.window is not None and readings.window_is_new:
             self._count(readings.window, now_s)
-        return self._compare(now_s)
+            self._last = None
+        if self._last is None:
+            self._last = self._compare(now_s)
+        return self._last
 
     def _count(self, window: dict[Channel, Reading], now_s: float) -> None:
         rate = self._rate(window)

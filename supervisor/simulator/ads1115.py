@@ -24,6 +24,7 @@ COMPARATOR_OFF = 0x0003
 LARGEST, SMALLEST = 0x7FFF, -0x8000
 COARSE_STEP = 16  # of a 12-bit part with the same registers
 FOREIGN_BITS = 0x1F00  # what a chip with a small configuration keeps of ours
+NEVER = math.inf
 POWER_UP_S = 25e-6
 INPUT_BEYOND_RAIL_V = 0.3
 
@@ -87,6 +88,8 @@ class ADS1115:
         self._tolerance = tolerance
         self.trouble = ChipTrouble()
         self.conversions = 0
+        self.due_s = NEVER
+        """When it does something by itself next: takes its sample, or ends the conversion."""
         self.on_alert: AlertListener = lambda _level, _at_s: None
         self._told_level = True
         self.reset(at_s)
@@ -96,6 +99,7 @@ class ADS1115:
         self._pointer = CONVERSION
         self._registers = [0, CONFIG_RESET, LO_THRESH_RESET, HI_THRESH_RESET]
         self._running: _Running | None = None
+        self.due_s = NEVER
         self._beyond_in_a_row = 0
         self._alert = False
         self._tell_alert(at_s)
@@ -133,14 +137,14 @@ class ADS1115:
 
     def catch_up(self, at_s: float) -> None:
         """Take the sample and end the conversions that are due by then."""
-        while (running := self._running) is not None and at_s >= running.middle_s:
+        while at_s >= self.due_s and (running := self._running) is not None:
             if running.input_v is None:
                 running.input_v = self._input_v(running)
-            if at_s < running.end_s:
-                return
-            self._finish(running)
-            self._go_on(running.end_s, at_s)
-            self._tell_alert(running.end_s)
+                self.due_s = running.end_s
+            else:
+                self._finish(running)
+                self._go_on(running.end_s, at_s)
+                self._tell_alert(running.end_s)
 
     # --- conversions
 
@@ -153,6 +157,7 @@ class ADS1115:
 
     def _go_on(self, ended_s: float, at_s: float) -> None:
         self._running = None
+        self.due_s = NEVER
         if not self._registers[CONFIG] & SINGLE_SHOT:
             self._start(self._skip_unseen(ended_s, at_s))
 
@@ -167,6 +172,7 @@ class ADS1115:
         config = self._registers[CONFIG]
         period_s = self._period_s(config)
         self._running = _Running(config, at_s + period_s / 2, at_s + period_s, period_s)
+        self.due_s = self._running.middle_s
 
     def _period_s(self, config: int) -> float:
         nominal_s = 1 / SAMPLES_PER_S[config >> 5 & 7]

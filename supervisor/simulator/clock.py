@@ -77,7 +77,8 @@ class SimulatedClock:
         return SimulatedAlarm(self, act)
 
     def _advance(self, at_s: float) -> None:
-        self._now_s = max(self._now_s, at_s)
+        if at_s > self._now_s:
+            self._now_s = at_s
 
     def _take_oversleep(self, at_s: float) -> float:
         at_s = max(at_s, self._now_s) + self._oversleep_s

@@ -2,7 +2,7 @@
 
 import errno
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from threading import RLock
@@ -23,21 +23,6 @@ class Chip(Protocol):
     def read(self, length: int, at_s: float) -> bytes: ...
 
     def reset(self, at_s: float) -> None: ...
-
-
-@dataclass(slots=True)
-class Message:
-    """One I2C message: ``wanted`` is None for a write, else how many bytes to read."""
-
-    address: int
-    data: bytes = b""
-    wanted: int | None = None
-
-    @property
-    def bits(self) -> int:
-        """Start, address and bytes."""
-        length = len(self.data) if self.wanted is None else self.wanted
-        return 1 + BITS_PER_BYTE * (1 + length)
 
 
 @dataclass(slots=True)
@@ -82,25 +67,32 @@ class Wire:
         self.errors = 0
         self._reads = 0
 
-    def transfer(self, messages: Sequence[Message]) -> list[bytes]:
-        """One transfer, start to stop; what its read messages brought.
+    def transfer(self, address: int, data: bytes | None, wanted: int | None = None) -> bytes:
+        """One transfer, start to stop: writes ``data``, then reads so many bytes; either may be
+        None, for none of that.
 
         Raises OSError with the kernel's errno.
         """
         self.transfers += 1
-        self.messages += len(messages)
         trouble = self.trouble
         if trouble.hang_s is not None:
             self._clock.sleep_until(self._clock.now_s() + trouble.hang_s)
             self._catch_up()
             raise self._failure(errno.ETIMEDOUT)
-        bits = 1 + sum(message.bits for message in messages)
-        self._clock.sleep_until(self._clock.now_s() + bits * self._bit_s * trouble.slow_factor)
+        bits = 1  # start, address and bytes of each message, and one stop
+        if data is not None:
+            self.messages += 1
+            bits += 1 + BITS_PER_BYTE * (1 + len(data))
+        if wanted is not None:
+            self.messages += 1
+            bits += 1 + BITS_PER_BYTE * (1 + wanted)
+        now_s = self._clock.now_s() + bits * self._bit_s * trouble.slow_factor
+        self._clock.sleep_until(now_s)
         self._catch_up()
         if trouble.error is not None:
             self._fail_as_told(trouble.error)
         with self._lock:
-            return self._exchange(messages)
+            return self._exchange(address, data, wanted)
 
     def reopened(self) -> None:
         """The bus was opened anew: a lost bus state is found again."""
@@ -108,23 +100,21 @@ class Wire:
             self.trouble.error = None
             self.trouble.error_until_reopened = False
 
-    def _exchange(self, messages: Sequence[Message]) -> list[bytes]:
+    def _exchange(self, address: int, data: bytes | None, wanted: int | None) -> bytes:
+        if address == GENERAL_CALL:
+            self._general_call(data, wanted)
+            return b""
+        if self.trouble.stuck_low:
+            return bytes(wanted or 0)
+        chip = self.chips.get(address)
+        if chip is None or address in self.absent:
+            raise self._failure(self.absent_errno)
         now_s = self._clock.now_s()
-        answers = []
-        for message in messages:
-            if message.address == GENERAL_CALL:
-                self._general_call(message, now_s)
-            elif self.trouble.stuck_low:
-                if message.wanted is not None:
-                    answers.append(bytes(message.wanted))
-            elif message.address in self.absent or message.address not in self.chips:
-                raise self._failure(self.absent_errno)
-            elif message.wanted is None:
-                self.chips[message.address].write(message.data, now_s)
-            else:
-                answer = self.chips[message.address].read(message.wanted, now_s)
-                answers.append(self._received(answer))
-        return answers
+        if data is not None:
+            chip.write(data, now_s)
+        if wanted is None:
+            return b""
+        return self._received(chip.read(wanted, now_s))
 
     def _received(self, answer: bytes) -> bytes:
         self._reads += 1
@@ -134,13 +124,16 @@ class Wire:
         shifted = int.from_bytes(answer, "big") << 1 | 1  # the released line reads high
         return (shifted & (1 << 8 * len(answer)) - 1).to_bytes(len(answer), "big")
 
-    def _general_call(self, message: Message, now_s: float) -> None:
+    def _general_call(self, data: bytes | None, wanted: int | None) -> None:
+        """Held low, the line acknowledges it, and no chip hears it."""
+        if self.trouble.stuck_low:
+            return
         present = [chip for address, chip in self.chips.items() if address not in self.absent]
-        if message.wanted is not None or not present:
+        if wanted is not None or not present:
             raise self._failure(self.absent_errno)
-        if message.data == GENERAL_CALL_RESET and not self.trouble.stuck_low:
+        if data == GENERAL_CALL_RESET:
             for chip in present:
-                chip.reset(now_s)
+                chip.reset(self._clock.now_s())
 
     def _fail_as_told(self, number: int) -> None:
         trouble = self.trouble
@@ -178,13 +171,13 @@ class SimulatedI2C:
     def writeto(
         self, address: int, buffer: bytes, *, start: int = 0, end: int | None = None
     ) -> None:
-        self._transfer(Message(address, bytes(buffer[start:end])))
+        self._transfer(address, bytes(buffer[start:end]))
 
     def readfrom_into(
         self, address: int, buffer: bytearray, *, start: int = 0, end: int | None = None
     ) -> None:
         wanted = len(range(len(buffer))[start:end])
-        buffer[start:end] = self._transfer(Message(address, wanted=wanted))[0]
+        buffer[start:end] = self._transfer(address, None, wanted)
 
     def writeto_then_readfrom(
         self,
@@ -198,13 +191,13 @@ class SimulatedI2C:
         in_end: int | None = None,
     ) -> None:
         wanted = len(range(len(in_buffer))[in_start:in_end])
-        asked = Message(address, bytes(out_buffer[out_start:out_end]))
-        in_buffer[in_start:in_end] = self._transfer(asked, Message(address, wanted=wanted))[0]
+        asked = bytes(out_buffer[out_start:out_end])
+        in_buffer[in_start:in_end] = self._transfer(address, asked, wanted)
 
     def close(self) -> None:
         self._closed = True
 
-    def _transfer(self, *messages: Message) -> list[bytes]:
+    def _transfer(self, address: int, data: bytes | None, wanted: int | None = None) -> bytes:
         if self._closed:
             raise OSError(errno.EBADF, os.strerror(errno.EBADF))
-        return self._wire.transfer(messages)
+        return self._wire.transfer(address, data, wanted)

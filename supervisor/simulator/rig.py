@@ -37,6 +37,7 @@ class Rig:
         self.leads = self._build_leads()
         self.second_line = self._build_second_line()
         self.chips = {name: self._build_chip(name, seed) for name in self._converters_in_turn()}
+        self._in_turn = tuple(self.chips.values())
         if settings.second_line and self.second_line:
             self.second_line.attach(self.chips[settings.second_line.converter])
         self.wire = Wire(clock, settings.bus.kilohertz, catch_up=self.catch_up, lock=self.lock)
@@ -67,8 +68,9 @@ class Rig:
         from one conversion to the next: so it drops the coil at its time, however long ago.
         """
         with self.lock:
-            for chip in self.chips.values():
-                chip.catch_up(at_s)
+            for chip in self._in_turn:
+                if chip.due_s <= at_s:
+                    chip.catch_up(at_s)
             self.plant.advance(at_s)
 
     def change(self, act: Callable[[], None]) -> None:

@@ -22,7 +22,7 @@ from supervisor.devices.i2c import KernelI2C
 from supervisor.devices.protocols import I2CBus
 from supervisor.simulator.ads1115 import ADS1115, Tolerance
 from supervisor.simulator.clock import SimulatedClock
-from supervisor.simulator.i2c import Message, SimulatedI2C, Wire, WireTrouble
+from supervisor.simulator.i2c import SimulatedI2C, Wire, WireTrouble
 
 ADDRESS = 0x48
 PINS_V = (1.0, 2.0, 3.0, 0.5)
@@ -57,16 +57,13 @@ class FakeKernel:
         return 0
 
     def _transfer(self, messages: list[Any]) -> None:
+        writes = [message for message in messages if not message.flags & I2C_M_RD]
         reads = [message for message in messages if message.flags & I2C_M_RD]
-        answers = self.wire.transfer(
-            [
-                Message(message.addr, wanted=message.len)
-                if message.flags & I2C_M_RD
-                else Message(message.addr, ctypes.string_at(message.buf, message.len))
-                for message in messages
-            ]
-        )
-        for message, answer in zip(reads, answers, strict=True):
+        assert len(writes) <= 1
+        assert len(reads) <= 1
+        data = ctypes.string_at(writes[0].buf, writes[0].len) if writes else None
+        answer = self.wire.transfer(messages[0].addr, data, reads[0].len if reads else None)
+        for message in reads:
             ctypes.memmove(message.buf, answer, message.len)
 
 

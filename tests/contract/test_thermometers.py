@@ -27,7 +27,7 @@ from supervisor.devices.thermometers import Thermometers
 from supervisor.readings import Place, ProbeReading, Quality
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
-from supervisor.simulator.i2c import Message, SimulatedI2C, Wire
+from supervisor.simulator.i2c import SimulatedI2C, Wire
 from supervisor.simulator.lm75 import LM75Chip
 from supervisor.simulator.one_wire import SimulatedOneWire, w1_slave
 from supervisor.simulator.probes import SimulatedProbe
@@ -207,16 +207,13 @@ class PlayedKernel:
         return 0
 
     def _transfer(self, messages: list[Any]) -> None:
+        writes = [message for message in messages if not message.flags & 1]
         reads = [message for message in messages if message.flags & 1]
-        answers = self._wire.transfer(
-            [
-                Message(message.addr, wanted=message.len)
-                if message.flags & 1
-                else Message(message.addr, ctypes.string_at(message.buf, message.len))
-                for message in messages
-            ]
-        )
-        for message, answer in zip(reads, answers, strict=True):
+        assert len(writes) <= 1
+        assert len(reads) <= 1
+        data = ctypes.string_at(writes[0].buf, writes[0].len) if writes else None
+        answer = self._wire.transfer(messages[0].addr, data, reads[0].len if reads else None)
+        for message in reads:
             ctypes.memmove(message.buf, answer, message.len)
 
 

@@ -198,18 +198,16 @@ class BreaksOnce:
         self._transfer = bench.world.wire.transfer
         bench.world.wire.transfer = self  # type: ignore[assignment]
 
-    def __call__(self, messages: Any) -> list[bytes]:
+    def __call__(self, *transfer: Any) -> bytes:
         self._number -= 1
         if self._number != 0:
-            return self._transfer(messages)
+            return self._transfer(*transfer)
         if self._how == "error":
             raise OSError(5, "Input/output error")
         if self._how == "reset":
             self._bench.fault(RESET)
-        answers = self._transfer(messages)
-        if self._how == "shifted":
-            return [bytes([*answer[1:], 0xFF]) for answer in answers]
-        return answers
+        answer = self._transfer(*transfer)
+        return bytes([*answer[1:], 0xFF]) if answer and self._how == "shifted" else answer
 
 
 @pytest.mark.parametrize("how", ["error", "shifted", "reset"])

@@ -19,7 +19,7 @@ from supervisor.devices.thermometers import Thermometers
 from supervisor.readings import Channel, Place, ProbeReading, Quality
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
-from supervisor.simulator.i2c import Message, SimulatedI2C, Wire
+from supervisor.simulator.i2c import SimulatedI2C, Wire
 from supervisor.simulator.lm75 import LM75Chip
 from supervisor.simulator.one_wire import w1_slave
 from supervisor.simulator.parts.plant import PlantSettings
@@ -78,10 +78,12 @@ class Bench:
         bench = self
 
         class Noting(SimulatedI2C):
-            def _transfer(self, *messages: Message) -> list[bytes]:
-                first = messages[0]
-                bench.asked.append((bench.clock.now_s(), first.address, first.data[0]))
-                return super()._transfer(*messages)
+            def _transfer(
+                self, address: int, data: bytes | None, wanted: int | None = None
+            ) -> bytes:
+                assert data is not None
+                bench.asked.append((bench.clock.now_s(), address, data[0]))
+                return super()._transfer(address, data, wanted)
 
         return Noting(self.wire)
 

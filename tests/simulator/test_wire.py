@@ -5,7 +5,7 @@ import errno
 import pytest
 
 from supervisor.simulator.clock import SimulatedClock
-from supervisor.simulator.i2c import Message, SimulatedI2C, Wire, WireTrouble
+from supervisor.simulator.i2c import SimulatedI2C, Wire, WireTrouble
 
 ADDRESS = 0x48
 
@@ -53,10 +53,10 @@ def error_of(bus: SimulatedI2C) -> int | None:
 def test_a_transfer_takes_its_bits(kilohertz: int) -> None:
     """100 kHz: about 0.4 ms a configuration write, 0.5 ms a register read; 400 kHz a quarter."""
     wire, clock, _ = wire_with_chip(kilohertz)
-    wire.transfer([Message(ADDRESS, b"\x01\xc3\xe3")])
+    wire.transfer(ADDRESS, b"\x01\xc3\xe3")
     write_s = clock.now_s()
     assert write_s == pytest.approx(38 / (kilohertz * 1000))
-    wire.transfer([Message(ADDRESS, b"\x01"), Message(ADDRESS, wanted=2)])
+    wire.transfer(ADDRESS, b"\x01", 2)
     assert clock.now_s() - write_s == pytest.approx(48 / (kilohertz * 1000))
 
 
@@ -113,7 +113,7 @@ def test_held_low_reads_zeros_and_loses_writes() -> None:
 def test_a_slow_bus_takes_longer() -> None:
     wire, clock, _ = wire_with_chip()
     wire.trouble.slow_factor = 10.0
-    wire.transfer([Message(ADDRESS, b"\x01\xc3\xe3")])
+    wire.transfer(ADDRESS, b"\x01\xc3\xe3")
     assert clock.now_s() == pytest.approx(3.8e-3)
 
 
