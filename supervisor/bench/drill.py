@@ -45,7 +45,12 @@ def drill(path: Path) -> Result:
 
 
 def run(scenario: Scenario, settings: SupervisorSettings) -> Result:
-    """Run one scenario to its end, then end the loop in order."""
+    """Run one scenario to its end, and judge it."""
+    return _judge(*play(scenario, settings))
+
+
+def play(scenario: Scenario, settings: SupervisorSettings) -> tuple[Rig, Witness, str]:
+    """Run one scenario to its end, then end the loop in order: rig, witness and outcome."""
     with tempfile.TemporaryDirectory(prefix="holdwatch-drill-") as folder:
         publisher = LastSnapshot()
         rig = Rig(
@@ -60,12 +65,14 @@ def run(scenario: Scenario, settings: SupervisorSettings) -> Result:
             while rig.elapsed_s < scenario.seconds and not witness.nothing_to_come:
                 rig.loop.cycle()
                 witness.look()
+                if rig.invariants:
+                    rig.invariants.look()
             outcome = _outcome(rig, witness)
             rig.loop.leave()
             rig.loop.run()
         finally:
             rig.loop.close()
-    return _judge(rig, witness, outcome)
+    return rig, witness, outcome
 
 
 def _outcome(rig: Rig, witness: Witness) -> str:

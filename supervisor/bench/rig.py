@@ -4,6 +4,8 @@ import logging
 from collections.abc import Sequence
 from pathlib import Path
 
+from supervisor.bench.campaign.invariants import Invariants
+from supervisor.bench.operators import Ask, Deed, Operator, Overlooked
 from supervisor.bench.scenario import Act, Scenario
 from supervisor.control.assemble import assemble
 from supervisor.control.publisher import Publisher
@@ -34,8 +36,9 @@ class Rig:
         self.started_at_s = clock.now_s()
         self.operator = Mailbox()
         self.last_fault_at_s: float | None = None
-        self.problems: list[str] = []
         self.said: list[tuple[float, str]] = []
+        self._problems: list[str] = []
+        self._seen = Overlooked(publisher)
         self.world = World(settings, scenario.plant, clock, seed=scenario.seed)
         self.loop = assemble(
             settings,
@@ -45,15 +48,28 @@ class Rig:
             one_wire=self.world.one_wire,
             state_dir=state_dir,
             inboxes=[*inboxes, self.operator],
-            publisher=publisher,
+            publisher=self._seen,
             simulated=True,
+        )
+        self.invariants = (
+            Invariants(settings, self.world, self.loop, clean=scenario.invariants == "clean")
+            if scenario.invariants
+            else None
         )
         for act in scenario.timeline:
             self._schedule(act)
+        if scenario.operator:
+            self._look_again(Operator(scenario.operator), self.started_at_s)
 
     @property
     def elapsed_s(self) -> float:
         return self.clock.now_s() - self.started_at_s
+
+    @property
+    def problems(self) -> list[str]:
+        """What went wrong with the timeline, and with the invariants if they are watched."""
+        broken = self.invariants.violations if self.invariants else ()
+        return [*self._problems, *(violation.text for violation in broken)]
 
     def _schedule(self, act: Act) -> None:
         self.world.at(self.started_at_s + act.at_seconds, lambda: self._try_to_perform(act))
@@ -63,18 +79,18 @@ class Rig:
         try:
             self._perform(act)
         except ValueError as error:
-            self.problems.append(f"at {act.at_seconds:g} s: {error}")
-            log.warning("timeline %s", self.problems[-1])
+            self._problems.append(f"at {act.at_seconds:g} s: {error}")
+            log.warning("timeline %s", self._problems[-1])
 
     def _perform(self, act: Act) -> None:
         if act.say:
             self.said.append((self.elapsed_s, act.say))
         if act.close:
-            self.operator.put("close")
+            self._ask("close")
         if act.open:
-            self.operator.put("open")
+            self._ask("open")
         if act.reset:
-            self.operator.put("reset", act.reset)
+            self._ask("reset", act.reset)
         if act.knob:
             self.world.knob(act.knob.to, act.knob.over_seconds)
         if act.fault:
@@ -82,3 +98,26 @@ class Rig:
             self.world.fault(act.fault)
         if act.clear:
             self.world.clear(act.clear)
+
+    def _ask(self, act: str, reason: str = "") -> None:
+        self.operator.put(act, reason)
+        if self.invariants:
+            self.invariants.asked(act)
+
+    def _look_again(self, operator: Operator, now_s: float) -> None:
+        """The operator looks every so often, and acts a moment later."""
+        at_s = now_s + operator.settings.looks_every_seconds
+
+        def look() -> None:
+            if self._seen.snapshot:
+                for deed in operator.look(self._seen.snapshot, self.world.knob_position()):
+                    self._schedule_deed(deed, at_s + operator.settings.reaction_seconds)
+            self._look_again(operator, at_s)
+
+        self.world.at(at_s, look)
+
+    def _schedule_deed(self, deed: Deed, at_s: float) -> None:
+        if isinstance(deed, Ask):
+            self.world.at(at_s, lambda: self._ask(deed.act, deed.reason))
+        else:
+            self.world.at(at_s, lambda: self.world.knob(deed.to, deed.over_s))

@@ -5,7 +5,9 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
+from supervisor.bench.operators import OperatorSettings
 from supervisor.settings.base import Amperes, Seconds, Settings, Volts
+from supervisor.settings.document import Document
 from supervisor.settings.load import read_document, validate
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.faults import Fault
@@ -80,6 +82,14 @@ class Scenario(Settings):
     seed: int = 1
     seconds: Seconds = Field(description="Simulated length.")
     plant: PlantSettings = PlantSettings()
+    operator: OperatorSettings | None = Field(
+        default=None, description="Somebody at the page and the knob, beside the timeline."
+    )
+    invariants: Literal["faulty", "clean"] | None = Field(
+        default=None,
+        description="Fails as well when an invariant of the campaign does; clean: or when it "
+        "trips at all.",
+    )
     timeline: tuple[Act, ...] = ()
     expect: Expected
 
@@ -88,9 +98,11 @@ def load_scenario(path: Path) -> tuple[Scenario, SupervisorSettings]:
     """The scenario and the settings it runs on. Raises SettingsFaults for either."""
     document = read_document(path)
     scenario = validate(Scenario, document)
+    return scenario, settings_of(scenario, document, read_document(path.parent / scenario.settings))
+
+
+def settings_of(scenario: Scenario, document: Document, example: Document) -> SupervisorSettings:
+    """The example's settings with the scenario's overrides. Raises SettingsFaults."""
     lines = {key: document.line(("overrides", key)) for key in scenario.overrides}
-    example = read_document(path.parent / scenario.settings).with_overrides(
-        scenario.overrides, file=str(path), lines=lines
-    )
-    settings = fit(examine_document(example))
-    return scenario, settings
+    overridden = example.with_overrides(scenario.overrides, file=document.file, lines=lines)
+    return fit(examine_document(overridden))

@@ -14,6 +14,7 @@ COMMANDS = {
     "web": "Serve the page, /api/status and /metrics.",
     "check": "Check a settings file; limits, guard bands, response.",
     "drill": "Run scenario files against the simulator.",
+    "campaign": "Random builds, operators and faults against the simulator.",
     "status": "What the daemon says now.",
     "close": "Ask the daemon to close the contactor.",
     "open": "Ask the daemon to open the contactor.",

@@ -7,6 +7,7 @@ cells' voltage comes first, then the faults of measurement and loop that would e
 from typing import Protocol
 
 from supervisor.protection.rules.balance import BalanceRule
+from supervisor.protection.rules.failed_to_close import FailedToCloseRule
 from supervisor.protection.rules.failed_to_open import FailedToOpenRule
 from supervisor.protection.rules.knob_speed import KnobSpeedRule
 from supervisor.protection.rules.loop_overrun import LoopOverrunRule
@@ -54,6 +55,7 @@ BY_PRIORITY: tuple[_Kind, ...] = (
     UndervoltageRule,
     BalanceRule,
     FailedToOpenRule,
+    FailedToCloseRule,
     SessionChargeRule,
     SessionHoldRule,
     SessionTimeRule,
@@ -68,6 +70,8 @@ def build_rules(settings: SupervisorSettings) -> list[Rule]:
 def _is_in_force(key: str, settings: SupervisorSettings) -> bool:
     """Whether its block is there, and what it needs is fitted."""
     if key == BalanceRule.key and settings.channels.far_cell is None:
+        return False
+    if key == FailedToCloseRule.key and settings.contactor.auxiliary is None:
         return False
     where = settings if key == SecondLineRule.key else settings.protection
     return getattr(where, key) is not None

@@ -7,6 +7,7 @@ from pydantic import Field
 from supervisor.settings.base import Settings
 from supervisor.settings.rules import (
     Balance,
+    FailedToClose,
     FailedToOpen,
     KnobSpeed,
     LoopOverrun,
@@ -68,6 +69,7 @@ class Protection(Settings):
     sensing: Sensing = Sensing()
     stale: Stale = Stale()
     failed_to_open: FailedToOpen
+    failed_to_close: FailedToClose = FailedToClose()
     loop_overrun: LoopOverrun = LoopOverrun()
     session_time: SessionTime | None = None
     session_charge: SessionCharge | None = None

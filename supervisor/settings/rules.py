@@ -301,6 +301,15 @@ class FailedToOpen(Settings):
     )
 
 
+class FailedToClose(Settings):
+    """Told to close, and the auxiliary contact says open. Needs `contactor.auxiliary`."""
+
+    within_seconds: Annotated[float, Field(gt=0, le=5)] = Field(
+        default=0.5,
+        description="Trips when it says so for so long, pull-in included, or again and again.",
+    )
+
+
 class LoopOverrun(Settings):
     """The loop itself is late."""
 

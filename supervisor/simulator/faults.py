@@ -6,23 +6,17 @@ from pydantic import Field
 
 from supervisor.simulator.clock import SimulatedClock
 from supervisor.simulator.fault import FaultSettings
-from supervisor.simulator.faults_electric import (
+from supervisor.simulator.faults_bank import CellDead, CellShorted, LinkOpen, LinkPoor
+from supervisor.simulator.faults_contactor import (
     AuxiliaryStuck,
+    CoilOpen,
+    ContactBounce,
     ContactorStuckOpen,
     ContactorWelded,
-    LeadElsewhere,
-    LeadOffset,
-    LeadOpen,
-    LeadReversed,
-    LeadShorted,
-    LinkOpen,
-    MainsSag,
-    ReverseFlow,
-    ShuntOffset,
-    ShuntReversed,
-    ShuntSilent,
+    RelayWelded,
     SlowRelease,
 )
+from supervisor.simulator.faults_electric import MainsSag, ReverseFlow
 from supervisor.simulator.faults_electronic import (
     BusError,
     BusHang,
@@ -37,6 +31,18 @@ from supervisor.simulator.faults_electronic import (
     IsolatedZeros,
     ShiftedWords,
     SlowBus,
+)
+from supervisor.simulator.faults_leads import (
+    LeadElsewhere,
+    LeadOffset,
+    LeadOpen,
+    LeadResistance,
+    LeadReversed,
+    LeadShorted,
+    ShuntDrift,
+    ShuntOffset,
+    ShuntReversed,
+    ShuntSilent,
 )
 from supervisor.simulator.faults_second_line import AlertWireOpen, SecondLineElsewhere
 from supervisor.simulator.faults_thermal import Cold, Hot, ProbeAtPowerOn, ProbeLost, ProbeStuck
@@ -105,14 +111,22 @@ Fault = Annotated[
     | LeadShorted
     | LeadReversed
     | LeadElsewhere
+    | LeadResistance
+    | ShuntDrift
     | ShuntReversed
     | ShuntSilent
     | ShuntOffset
     | ContactorWelded
     | ContactorStuckOpen
     | SlowRelease
+    | CoilOpen
+    | ContactBounce
+    | RelayWelded
     | AuxiliaryStuck
     | LinkOpen
+    | LinkPoor
+    | CellShorted
+    | CellDead
     | ReverseFlow
     | MainsSag
     | AlertWireOpen

@@ -1,55 +1,112 @@
-"""The resistive ladder of a parallel bank: cells as rungs, bar links as rails, fed at the front."""
+"""The resistive ladder of a parallel bank: cells as rungs between two rails, and a feed."""
 
 from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+
+from supervisor.simulator.open_circuit import Floats
+
+Feed = Literal["one_end", "both_ends", "diagonal"]
+
+OPEN_OHM = float("inf")
+DEFAULT_LEAD_OHM = 0.5e-3
 
 
 class Ladder:
-    """Groups with EMF and resistance in parallel, joined in a row by links.
+    """Cells with EMF and resistance in parallel, solved exactly.
 
-    Node equations are tridiagonal; they are factored once and solved exactly. A link of None is
-    open.
+    Links are given from the feed on, one between each two neighbours, of the positive and the
+    negative rail; ``OPEN_OHM`` anywhere is an open one. A ``leak`` is a resistance across a cell.
+    The nodes' matrix is inverted once; each part that is cut off is a circuit of its own. A feed
+    at both ends has a lead of ``lead_ohm`` to each end of each rail.
     """
 
-    def __init__(self, rungs_ohm: Sequence[float], links_ohm: Sequence[float | None]) -> None:
-        if len(links_ohm) != len(rungs_ohm) - 1:
-            raise ValueError(f"{len(rungs_ohm)} groups need {len(rungs_ohm) - 1} links")
-        self._rungs_s = [1 / ohm for ohm in rungs_ohm]
-        self._links_s = [0.0 if ohm is None else 1 / ohm for ohm in links_ohm]
-        self._factor()
-        self.volts_per_ampere = self._solve([1.0] + [0.0] * (len(rungs_ohm) - 1))
-        """Rise of each group's voltage by one ampere fed at the front (ohm)."""
+    def __init__(
+        self,
+        rungs_ohm: Sequence[float] | Floats,
+        plus_ohm: Sequence[float] | Floats,
+        minus_ohm: Sequence[float] | Floats,
+        feed: Feed = "one_end",
+        *,
+        leaks_ohm: Sequence[float] | Floats | None = None,
+        lead_ohm: float = DEFAULT_LEAD_OHM,
+    ) -> None:
+        n = len(rungs_ohm)
+        if not len(plus_ohm) == len(minus_ohm) == n - 1:
+            raise ValueError(f"{n} cells need {n - 1} links in each rail")
+        rungs = [(k, n + k) for k in range(n)]
+        branches = [*rungs, *rungs]
+        branches += [(k, k + 1) for k in range(n - 1)]
+        branches += [(n + k, n + k + 1) for k in range(n - 1)]
+        leaks = np.full(n, OPEN_OHM) if leaks_ohm is None else leaks_ohm
+        ohms = [*rungs_ohm, *leaks, *plus_ohm, *minus_ohm]
+        terminals = (0, n) if feed == "one_end" else (0, 2 * n - 1)
+        if feed == "both_ends":
+            terminals = (2 * n, 2 * n + 1)
+            branches += [(2 * n, 0), (2 * n, n - 1), (2 * n + 1, n), (2 * n + 1, 2 * n - 1)]
+            ohms += [lead_ohm] * 4
+        self._invert(branches, 1 / np.array(ohms, dtype=float), terminals, n)
 
-    def solve(self, emfs_v: Sequence[float], feed_a: float) -> tuple[list[float], list[float]]:
-        """Voltage of each group, and current into each."""
-        volts = self.at_rest(emfs_v)
-        if feed_a:
-            volts = [v + feed_a * ohm for v, ohm in zip(volts, self.volts_per_ampere, strict=True)]
-        amperes = [(v - emf) * s for v, emf, s in zip(volts, emfs_v, self._rungs_s, strict=True)]
-        return volts, amperes
+    @property
+    def fed(self) -> bool:
+        """Whether any way leads from the feed through the bank."""
+        return self.feed_ohm < OPEN_OHM
 
-    def at_rest(self, emfs_v: Sequence[float]) -> list[float]:
-        """Voltage of each group with nothing fed: equalising currents only."""
-        return self._solve([emf * s for emf, s in zip(emfs_v, self._rungs_s, strict=True)])
+    def solve(self, emfs_v: Floats, feed_a: float) -> tuple[Floats, Floats]:
+        """Voltage of each cell, and current into each."""
+        volts = self._at_rest @ emfs_v + self.volts_per_ampere * feed_a
+        return volts, self._rungs_s * (volts - emfs_v)
 
-    def _factor(self) -> None:
-        """Thomas algorithm, forward half."""
-        links = [0.0, *self._links_s, 0.0]
-        self._pivots: list[float] = []
-        self._ratios: list[float] = []
-        ratio = 0.0
-        for k, rung in enumerate(self._rungs_s):
-            pivot = rung + links[k] + links[k + 1] - links[k] * ratio
-            ratio = links[k + 1] / pivot
-            self._pivots.append(pivot)
-            self._ratios.append(ratio)
+    def rest_v(self, emfs_v: Floats) -> float:
+        """Between the terminals of the feed with nothing fed; with ``feed_ohm`` all it feels."""
+        return float(self.shares @ emfs_v)
 
-    def _solve(self, injected_a: list[float]) -> list[float]:
-        volts: list[float] = []
-        above = 0.0
-        links = [0.0, *self._links_s]
-        for current, pivot, link in zip(injected_a, self._pivots, links, strict=True):
-            above = (current + link * above) / pivot
-            volts.append(above)
-        for k in range(len(volts) - 2, -1, -1):
-            volts[k] += self._ratios[k] * volts[k + 1]
-        return volts
+    def _invert(
+        self, branches: list[tuple[int, int]], siemens: Floats, terminals: tuple[int, int], n: int
+    ) -> None:
+        ends = _incidence(branches, 1 + max(max(pair) for pair in branches))
+        nodes = ends.T @ (siemens[:, None] * ends)
+        parts = _parts(branches, siemens, len(nodes))
+        for k in set(parts):
+            nodes[k, k] += siemens.max() or 1.0  # grounded at one node: nothing flows there
+        inverse = np.linalg.inv(nodes)
+        across, self._rungs_s = ends[:n], siemens[:n]
+        self._at_rest: Floats = across @ inverse @ across.T * self._rungs_s
+        self.volts_per_ampere: Floats = np.zeros(n)
+        """Rise of each cell's voltage by one ampere fed (ohm)."""
+        self.feed_ohm = OPEN_OHM
+        """Rise of the terminals' voltage by one ampere fed."""
+        if parts[terminals[0]] == parts[terminals[1]]:
+            fed = _incidence([terminals], len(nodes))[0]
+            self.volts_per_ampere = across @ inverse @ fed
+            self.feed_ohm = float(fed @ inverse @ fed)
+        self.shares: Floats = self._rungs_s * self.volts_per_ampere
+        """Of one ampere fed, into each cell."""
+        self.equalising_s: Floats = self._rungs_s[:, None] * (self._at_rest - np.eye(n))
+        """Current into each cell by one volt more EMF in each."""
+
+
+def _parts(branches: list[tuple[int, int]], siemens: Floats, nodes: int) -> list[int]:
+    """For each node the lowest one that it is connected with."""
+    lowest = list(range(nodes))
+
+    def find(node: int) -> int:
+        while lowest[node] != node:
+            lowest[node] = lowest[lowest[node]]
+            node = lowest[node]
+        return node
+
+    for (start, end), conductance in zip(branches, siemens.tolist(), strict=True):
+        if conductance > 0:
+            one, other = sorted((find(start), find(end)))
+            lowest[other] = one
+    return [find(node) for node in range(nodes)]
+
+
+def _incidence(branches: list[tuple[int, int]], nodes: int) -> Floats:
+    ends = np.zeros((len(branches), nodes))
+    for row, (start, end) in enumerate(branches):
+        ends[row, start] += 1
+        ends[row, end] -= 1
+    return ends

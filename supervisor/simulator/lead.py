@@ -3,6 +3,7 @@
 import math
 from collections.abc import Callable
 
+from supervisor.settings.hardware import CellChannel
 from supervisor.simulator.plant import Plant
 
 
@@ -11,6 +12,10 @@ class Lead:
 
     ``true`` gives the mean and the amplitude of the ripple, in the channel's unit; ``scale`` is
     volts per unit, ``offset`` is what the settings' calibration will add back.
+
+    The lead's own resistance divides with the bleed resistor at the input, which pulls towards
+    ``open_v``; the filter's time constant is not changed by it. ``stray_v`` is what the converter
+    sees of its common-mode voltage.
     """
 
     def __init__(
@@ -22,12 +27,21 @@ class Lead:
         offset: float,
         filter_hz: float,
         start_s: float,
+        ohm: float = 0.0,
+        bleed_ohm: float = math.inf,
+        open_v: float = 0.0,
+        stray_v: float = 0.0,
     ) -> None:
         self._plant = plant
         self._true = true
         self._scale = scale
         self._offset = offset
         self._filter_s = 1 / (2 * math.pi * filter_hz)
+        self._ohm = ohm
+        self._bleed_ohm = bleed_ohm
+        self._open_v = open_v
+        self._stray_v = stray_v
+        self.add_ohm(0.0)
         self.held_v: float | None = None  # at the input, whatever the plant does: off, shorted
         self.added = 0.0  # in the channel's unit: thermo-voltage, corroded joint
         self.reversed = False
@@ -39,6 +53,11 @@ class Lead:
         self._settled_s = start_s
         self._mean_v = self._target_v()
         plant.before_change.append(self.settle)
+
+    def add_ohm(self, joint_ohm: float) -> None:
+        """A joint in series with the lead."""
+        total_ohm = self._ohm + joint_ohm
+        self._lost = total_ohm / (total_ohm + self._bleed_ohm)
 
     def settle(self, at_s: float) -> None:
         """The filter's output moves towards the present mean until then."""
@@ -57,14 +76,15 @@ class Lead:
         if not amplitude or self.held_v is not None:
             return self._mean_v
         angle = self._ripple_rad_per_s * middle_s - self._lag_rad
-        return self._mean_v + self._to_volts(amplitude) * (
+        return self._mean_v + self._to_volts(amplitude) * (1 - self._lost) * (
             self._passed * _sinc(self._ripple_hz * span_s) * math.sin(angle)
         )
 
     def _target_v(self) -> float:
         if self.held_v is not None:
             return self.held_v
-        return self._to_volts(self._true()[0] + self.added - self._offset)
+        source_v = self._to_volts(self._true()[0] + self.added - self._offset)
+        return source_v + (self._open_v - source_v) * self._lost + self._stray_v
 
     def _to_volts(self, quantity: float) -> float:
         return -quantity * self._scale if self.reversed else quantity * self._scale
@@ -72,3 +92,10 @@ class Lead:
 
 def _sinc(x: float) -> float:
     return math.sin(math.pi * x) / (math.pi * x)
+
+
+def open_input_v(channel: CellChannel) -> float:
+    """What the input of a cell's channel is held at with its lead off."""
+    if channel.open_lead_volts is None:
+        return 0.0
+    return (channel.open_lead_volts - channel.offset_volts) / channel.gain

@@ -1,49 +1,57 @@
-"""Open-circuit voltage of a lithium iron phosphate cell by its state of charge."""
+"""Open-circuit voltage of a cell by its state of charge, for all cells at once."""
 
-from bisect import bisect_right
+from collections.abc import Sequence
 from itertools import pairwise
 
-# Published points of the open BPX LFP example set, 0.1 to 1.0.
-PUBLISHED = (
-    (0.1, 3.18817),
-    (0.5, 3.27807),
-    (0.9, 3.32179),
-    (0.95, 3.32269),
-    (0.98, 3.32350),
-    (0.99, 3.33399),
-    (1.0, 3.64856),
-)
-EMPTY = (0.0, 2.5)  # the usual lower limit of a data sheet (practice)
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
 
 
 class OpenCircuitCurve:
     """Monotone cubic through the points (Fritsch and Carlson); straight on at both ends.
 
-    Above full it goes on as steeply as it arrives there: overcharge.
+    Above full it goes on as steeply as it arrives there: overcharge. Each piece is evaluated
+    itself, after a search for it: nothing is tabulated, so nothing is lost.
     """
 
-    def __init__(self, points: tuple[tuple[float, float], ...] = (EMPTY, *PUBLISHED)) -> None:
-        self._socs = [soc for soc, _ in points]
-        self._volts = [volts for _, volts in points]
-        self._slopes = _monotone_slopes(self._socs, self._volts)
+    def __init__(self, points: Sequence[tuple[float, float]]) -> None:
+        socs, volts = [soc for soc, _ in points], [v for _, v in points]
+        slopes = _monotone_slopes(socs, volts)
+        pieces = [
+            (volts[0], slopes[0], 0.0, 0.0),
+            *_cubics(socs, volts, slopes),
+            (volts[-1], slopes[-1], 0.0, 0.0),
+        ]
+        self._knots = np.array(socs)
+        self._bases = np.array([socs[0], *socs])
+        self._pieces = np.array(pieces).T
 
-    def at(self, soc: float) -> tuple[float, float]:
+    def at(self, socs: Floats) -> tuple[Floats, Floats]:
         """Volts, and volts per unit of state of charge."""
-        socs, volts, slopes = self._socs, self._volts, self._slopes
-        if soc <= socs[0]:
-            return volts[0] + slopes[0] * (soc - socs[0]), slopes[0]
-        if soc >= socs[-1]:
-            return volts[-1] + slopes[-1] * (soc - socs[-1]), slopes[-1]
-        k = bisect_right(socs, soc) - 1
-        width = socs[k + 1] - socs[k]
-        secant = (volts[k + 1] - volts[k]) / width
-        square = (3 * secant - 2 * slopes[k] - slopes[k + 1]) / width
-        cube = (slopes[k] + slopes[k + 1] - 2 * secant) / width**2
-        x = soc - socs[k]
+        piece = self._knots.searchsorted(socs, side="right")
+        x = socs - self._bases[piece]
+        volts, slope, square, cube = self._pieces[:, piece]
+        cubed = cube * x
         return (
-            volts[k] + x * (slopes[k] + x * (square + x * cube)),
-            slopes[k] + x * (2 * square + 3 * x * cube),
+            volts + x * (slope + x * (square + cubed)),
+            slope + x * (2 * square + 3 * cubed),
         )
+
+
+def _cubics(
+    socs: list[float], volts: list[float], slopes: list[float]
+) -> list[tuple[float, float, float, float]]:
+    cubics = []
+    for (x0, x1), (y0, y1), (m0, m1) in zip(
+        pairwise(socs), pairwise(volts), pairwise(slopes), strict=True
+    ):
+        width = x1 - x0
+        secant = (y1 - y0) / width
+        square = (3 * secant - 2 * m0 - m1) / width
+        cubics.append((y0, m0, square, (m0 + m1 - 2 * secant) / width**2))
+    return cubics
 
 
 def _monotone_slopes(x: list[float], y: list[float]) -> list[float]:

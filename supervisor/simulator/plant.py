@@ -1,24 +1,31 @@
 """The charging circuit: bank, supply, contactor and mains relay, brought forward in time.
 
-Between two solutions of the circuit all mean voltages and currents stand still; the next solution
-comes when a switch moves, when somebody intervenes, or before a cell has moved by ``STEP_V``.
+Between two solutions of the circuit all mean voltages and currents move in straight lines; the next
+solution comes when a switch moves, when somebody intervenes, or before an EMF has left its line by
+``BEND_V`` (the chord is then at most a quarter of that away), or a turning knob makes the current
+leave its own by ``BEND_A``.
 Ripple is added analytically at the instant that is asked for.
 """
 
 import copy
+import math
 from collections.abc import Callable
 
 from supervisor.settings.model import SupervisorSettings
-from supervisor.simulator.bank import SECONDS_PER_HOUR, Bank
+from supervisor.simulator.bank import SECONDS_PER_HOUR, Ahead, Bank
+from supervisor.simulator.contactors import build_contactor, build_mains_relay
 from supervisor.simulator.output import NOTHING, Output
 from supervisor.simulator.parts.plant import PlantSettings
-from supervisor.simulator.supply import Supply
+from supervisor.simulator.supply import build_supply
 from supervisor.simulator.switch import Switch
 
-STEP_V = 50e-6
+BEND_V = 50e-6
+BEND_A = 0.05
 SHORTEST_STEP_S = 0.005
-LONGEST_STEP_S = 1.0
-TURNING_STEP_S = 0.01
+FIRST_STEP_S = 1.0
+LONGEST_STEP_S = 600.0
+LONGEST_TURNING_STEP_S = 1.0
+MOST_GROWTH, MOST_SHRINKING, CAUTION = 5.0, 0.1, 0.9
 
 
 class Plant:
@@ -28,31 +35,44 @@ class Plant:
     """
 
     def __init__(
-        self, settings: SupervisorSettings, plant: PlantSettings, start_s: float = 0.0
+        self,
+        settings: SupervisorSettings,
+        plant: PlantSettings,
+        start_s: float = 0.0,
+        *,
+        seed: int = 1,
     ) -> None:
-        self.bank = Bank(plant.cells, settings.bank)
-        self.supply = Supply(plant.supply)
-        self.contactor = _contactor(settings, plant)
-        self.mains = _mains_relay(settings, plant)
+        self.bank = Bank(plant.cells, settings.bank, seed)
+        self.supply = build_supply(plant.supply)
+        self.contactor = build_contactor(settings, plant)
+        self.mains = build_mains_relay(settings, plant)
         self.before_change: list[Callable[[float], None]] = []
         self.output = NOTHING
-        self.charge_ah = 0.0
+        self._charge_ah = 0.0
         self.peak_cell_v = 0.0
         self.stopped_at_s: float | None = None  # when the current last ceased
         self.solutions = 0
         self._now_s = start_s
+        self._seen_s = start_s
+        self._span_s = FIRST_STEP_S
         self._solve()
 
     # --- what is true
 
     @property
     def soc(self) -> float:
-        return self.bank.soc
+        """Of the whole bank, by capacity."""
+        return self.bank.soc + self._fed_since_ah / float(self.bank.capacities_ah.sum())
+
+    @property
+    def charge_ah(self) -> float:
+        """Fed into the bank since the start."""
+        return self._charge_ah + self._fed_since_ah
 
     @property
     def current_a(self) -> float:
         """Mean into the bank."""
-        return self.output.current_a
+        return self.output.current_a + self._a_per_s * self._since_s
 
     @property
     def contactor_closed(self) -> bool:
@@ -66,15 +86,15 @@ class Plant:
     @property
     def max_cell_v(self) -> float:
         """Highest terminal voltage of all cells now, without ripple."""
-        return max(self.bank.volts)
+        return float((self.bank.volts + self._v_per_s * self._since_s).max())
 
-    def cell_v(self, group: int) -> float:
-        """Terminal voltage of a group of cells without ripple; 0 is the front, -1 the far end."""
-        return self.bank.volts[group]
+    def cell_v(self, cell: int) -> float:
+        """Terminal voltage of a cell without ripple; 0 is the front, -1 the far end."""
+        return float(self.bank.volts[cell] + self._v_per_s[cell] * self._since_s)
 
-    def cell_ripple_v(self, group: int) -> float:
+    def cell_ripple_v(self, cell: int) -> float:
         """Amplitude of the ripple on that voltage."""
-        return self.current_ripple_a * self.bank.ladder.volts_per_ampere[group]
+        return self.current_ripple_a * float(self.bank.ladder.volts_per_ampere[cell])
 
     @property
     def current_ripple_a(self) -> float:
@@ -86,6 +106,7 @@ class Plant:
     def advance(self, at_s: float) -> None:
         while self._next_s <= at_s:
             self._step(self._next_s)
+        self._seen_s = max(at_s, self._now_s)
 
     def change(self, at_s: float, act: Callable[[], None]) -> None:
         """Do something to the parts at this time (or now, when the plant is past it)."""
@@ -132,12 +153,15 @@ class Plant:
         self.mains = None
 
     def _step(self, at_s: float, act: Callable[[], None] = lambda: None) -> None:
+        self._seen_s = at_s
         for listener in self.before_change:
             listener(at_s)
         span_s = at_s - self._now_s
         if span_s > 0:
-            self.bank.pass_time(span_s)
-            self.charge_ah += self.current_a * span_s / SECONDS_PER_HOUR
+            ahead = self._ahead if at_s == self._solve_by_s else self._look(span_s)[0]
+            self.bank.arrive(ahead)
+            mean_a = (self.output.current_a + ahead.feed_a) / 2
+            self._charge_ah += mean_a * span_s / SECONDS_PER_HOUR
             self._now_s = at_s
         act()
         for switch in self._switches():
@@ -147,56 +171,78 @@ class Plant:
 
     def _solve(self) -> None:
         self.solutions += 1
-        before_a = self.current_a
-        self.output = self._output() if self.contactor.closed else NOTHING
-        if before_a and not self.current_a:
+        before_a = self.output.current_a
+        self.bank.settle()
+        self.output = self._output()
+        if before_a and not self.output.current_a:
             self.stopped_at_s = self._now_s
-        self.bank.feed(self.current_a)
+        self.bank.feed(self.output.current_a)
         self._note_peak()
-        self._solve_by_s = self._now_s + self._step_s()
+        self._look_ahead()
         self._next_s = min(self._solve_by_s, self._switch_due_s())
 
     def _switch_due_s(self) -> float:
         return min(switch.due_s for switch in self._switches())
 
     def _output(self) -> Output:
-        rest_v = self.bank.ladder.at_rest(self.bank.emfs_v)[0]
-        bank_ohm = self.bank.ladder.volts_per_ampere[0]
-        return self.supply.output(self._now_s, rest_v, bank_ohm, self.mains_on)
+        ladder = self.bank.ladder
+        if not (self.contactor.closed and ladder.fed):
+            return NOTHING
+        rest_v = ladder.rest_v(self.bank.emfs_v)
+        return self.supply.output(self._now_s, rest_v, ladder.feed_ohm, self.mains_on)
 
     def _note_peak(self) -> None:
         """Ripple included: the cell does not care how short it is."""
-        above_mean_a = max(self.output.peak_a - self.current_a, 0.0)
-        rises_ohm = self.bank.ladder.volts_per_ampere
-        highest = max(
-            v + above_mean_a * ohm for v, ohm in zip(self.bank.volts, rises_ohm, strict=True)
-        )
-        self.peak_cell_v = max(self.peak_cell_v, highest)
+        above_mean_a = max(self.output.peak_a - self.output.current_a, 0.0)
+        volts = self.bank.volts + above_mean_a * self.bank.ladder.volts_per_ampere
+        self.peak_cell_v = max(self.peak_cell_v, float(volts.max()))
 
-    def _step_s(self) -> float:
-        if self.supply.turning(self._now_s):
-            return TURNING_STEP_S
-        fastest = self.bank.fastest_v_per_s()
-        return min(max(STEP_V / (fastest + 1e-12), SHORTEST_STEP_S), LONGEST_STEP_S)
+    def _look_ahead(self) -> None:
+        """As far as all goes in straight lines; remembers how far that was for the next time."""
+        turning = self.supply.turning(self._now_s)
+        span_s = min(self._span_s, LONGEST_TURNING_STEP_S if turning else LONGEST_STEP_S)
+        ahead, bend = self._look(span_s)
+        while bend > 1 and span_s > SHORTEST_STEP_S:
+            span_s = max(span_s * _step_factor(bend), SHORTEST_STEP_S)
+            ahead, bend = self._look(span_s)
+        self._span_s = span_s * _step_factor(bend)
+        self._ahead = ahead
+        self._solve_by_s = self._now_s + span_s
+        self._a_per_s = (ahead.feed_a - self.output.current_a) / span_s
+        self._v_per_s = (ahead.volts - self.bank.volts) / span_s
+
+    def _look(self, span_s: float) -> tuple[Ahead, float]:
+        """The bank then, and how far something leaves its straight line: 1 is the most."""
+        knob_bend_a = 0.0
+
+        def feeding(rest_v: float, bank_ohm: float) -> float:
+            nonlocal knob_bend_a
+            if not self.contactor.closed:
+                return 0.0
+            first_a, middle_a, last_a = (
+                self.supply.output(at_s, rest_v, bank_ohm, self.mains_on).current_a
+                for at_s in (self._now_s, self._now_s + span_s / 2, self._now_s + span_s)
+            )
+            knob_bend_a = abs(middle_a - (first_a + last_a) / 2)
+            return last_a
+
+        ahead = self.bank.ahead(span_s, feeding)
+        return ahead, max(ahead.error_v / BEND_V, knob_bend_a / BEND_A)
+
+    @property
+    def _fed_since_ah(self) -> float:
+        mean_a = (self.output.current_a + self.current_a) / 2
+        return mean_a * self._since_s / SECONDS_PER_HOUR
+
+    @property
+    def _since_s(self) -> float:
+        return self._seen_s - self._now_s
 
     def _switches(self) -> tuple[Switch, ...]:
         return (self.contactor,) if self.mains is None else (self.contactor, self.mains)
 
 
-def _contactor(settings: SupervisorSettings, plant: PlantSettings) -> Switch:
-    dropout_ms = settings.contactor.dropout_milliseconds
-    return Switch(
-        plant.switches.pull_in_milliseconds / 1000,
-        plant.switches.release_milliseconds / 1000,
-        dropout_ms / 1000 if settings.contactor.drive == "pulse" and dropout_ms else None,
-    )
-
-
-def _mains_relay(settings: SupervisorSettings, plant: PlantSettings) -> Switch | None:
-    """None when the supply hangs on the mains directly."""
-    if settings.mains_contactor is None:
-        return None
-    return Switch(
-        plant.switches.mains_pull_in_milliseconds / 1000,
-        plant.switches.mains_release_milliseconds / 1000,
-    )
+def _step_factor(bend: float) -> float:
+    """How much longer a step may be: its bend goes with the square of its length."""
+    factor = CAUTION / math.sqrt(max(bend, 1e-6))
+    return min(max(factor, MOST_SHRINKING), MOST_GROWTH)

@@ -11,13 +11,14 @@ from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.ads1115 import ADS1115, Analog, Tolerance
 from supervisor.simulator.heat import Heat
 from supervisor.simulator.i2c import Wire
-from supervisor.simulator.lead import Lead
+from supervisor.simulator.lead import Lead, open_input_v
 from supervisor.simulator.one_wire import SimulatedOneWire
 from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.simulator.pins import PlantFactory
 from supervisor.simulator.plant import Plant
 from supervisor.simulator.probes import build_probes, by_serial, lm75_chips
 from supervisor.simulator.second_line import SecondLineWiring
+from supervisor.simulator.shunt import Shunt
 from supervisor.simulator.switch import Switch
 
 OWN_PAIRS: tuple[Inputs, ...] = ("0-1", "2-3")  # of others the negative input may be shared
@@ -33,7 +34,8 @@ class Rig:
         self.plant_settings = plant
         self.clock = clock
         self.lock = RLock()  # alarms of the real clock come in threads of their own
-        self.plant = Plant(settings, plant, clock.now_s())
+        self.plant = Plant(settings, plant, clock.now_s(), seed=seed)
+        self.shunt = self._build_shunt()
         self.leads = self._build_leads()
         self.second_line = self._build_second_line()
         self.chips = {name: self._build_chip(name, seed) for name in self._converters_in_turn()}
@@ -117,18 +119,33 @@ class Rig:
             lambda: (plant.cell_v(group), plant.cell_ripple_v(group)),
             1 / channel.gain,
             channel.offset_volts,
+            open_input_v(channel),
         )
 
     def _shunt_lead(self, channel: ShuntChannel) -> Lead:
-        plant = self.plant
         return self._lead(
-            lambda: (plant.current_a, plant.current_ripple_a),
+            self.shunt.shown_a,
             channel.ohms / channel.gain,
             channel.offset_amperes,
         )
 
-    def _lead(self, true: Callable[[], tuple[float, float]], scale: float, offset: float) -> Lead:
+    def _build_shunt(self) -> Shunt:
+        return Shunt(
+            self.plant_settings.converters.shunt,
+            self.plant,
+            ohm=self.settings.channels.shunt.ohms,
+            start_s=self.now_s(),
+        )
+
+    def _lead(
+        self,
+        true: Callable[[], tuple[float, float]],
+        scale: float,
+        offset: float,
+        open_v: float = 0.0,
+    ) -> Lead:
         """The plant is what the settings' calibration says: they belong to the same build."""
+        ours = self.plant_settings.converters.leads
         return Lead(
             self.plant,
             true,
@@ -136,6 +153,10 @@ class Rig:
             offset=offset,
             filter_hz=self.plant_settings.converters.filter_hertz,
             start_s=self.now_s(),
+            ohm=ours.ohms,
+            bleed_ohm=ours.bleed_kilohms * 1000,
+            open_v=open_v,
+            stray_v=ours.stray_v,
         )
 
     def _build_second_line(self) -> SecondLineWiring | None:
@@ -144,7 +165,7 @@ class Rig:
         return SecondLineWiring(
             self.settings.second_line,
             self.plant,
-            filter_hz=self.plant_settings.converters.filter_hertz,
+            self.plant_settings.converters,
             start_s=self.now_s(),
         )
 
@@ -219,7 +240,7 @@ class Rig:
     def _shown_closed(self) -> bool:
         if self.auxiliary_shows is not None:
             return self.auxiliary_shows
-        return self.plant.contactor_closed
+        return self.plant.contactor.auxiliary_closed(self.now_s())
 
     def _output_changes(self, pin: int, level: bool) -> None:
         mains = self.settings.mains_contactor

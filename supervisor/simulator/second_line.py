@@ -3,6 +3,7 @@
 from supervisor.settings.hardware import SecondLine
 from supervisor.simulator.ads1115 import ADS1115
 from supervisor.simulator.lead import Lead
+from supervisor.simulator.parts.sensing import ConverterSettings
 from supervisor.simulator.plant import Plant
 
 
@@ -14,7 +15,7 @@ class SecondLineWiring:
     """
 
     def __init__(
-        self, settings: SecondLine, plant: Plant, *, filter_hz: float, start_s: float
+        self, settings: SecondLine, plant: Plant, sensing: ConverterSettings, *, start_s: float
     ) -> None:
         self._plant = plant
         self._chip: ADS1115 | None = None
@@ -25,8 +26,11 @@ class SecondLineWiring:
             self._true_v,
             scale=1 / settings.gain,
             offset=0.0,
-            filter_hz=filter_hz,
+            filter_hz=sensing.filter_hertz,
             start_s=start_s,
+            ohm=sensing.leads.ohms,
+            bleed_ohm=sensing.leads.bleed_kilohms * 1000,
+            stray_v=sensing.leads.stray_v,
         )
 
     def attach(self, chip: ADS1115) -> None:

@@ -1,49 +1,58 @@
-"""The unregulated supply: a source with droop behind a rectifier, and a knob."""
+"""The supplies: a home-built unregulated one, and a small regulated one for the last hours.
 
-from supervisor.simulator.output import NOTHING, Output
-from supervisor.simulator.parts.supply import SupplySettings
+``build_supply`` is the one place that knows which settings make which.
+"""
 
-DIODE_V = 1.0
+import math
+
+from supervisor.simulator.bench_supply import BenchSupply
+from supervisor.simulator.output import Output
+from supervisor.simulator.parts.supply import BenchSupplySettings, SupplySettings
+from supervisor.simulator.rectifier_circuit import RectifierCircuit
+from supervisor.simulator.rectifier_table import table_of
+from supervisor.simulator.source import Source
+
+MEAN_OF_RECTIFIED = 2 * math.sqrt(2) / math.pi
 
 
-class Supply:
-    """Mean current into a bank; the rectifier lets nothing back, unless it has failed."""
+def build_supply(settings: SupplySettings | BenchSupplySettings) -> Source:
+    if isinstance(settings, BenchSupplySettings):
+        return BenchSupply(settings)
+    return Supply(settings)
+
+
+class Supply(Source):
+    """Variable autotransformer, step-down transformer, two diodes, capacitor; no regulation.
+
+    It is always in its periodic steady state: the capacitor settles within a few half-periods.
+    """
 
     def __init__(self, settings: SupplySettings) -> None:
-        self._open_circuit_v = settings.open_circuit_volts
-        self._source_ohm = settings.source_milliohms / 1000
-        self.ripple = settings.ripple_percent / 100
-        self.ripple_hz = 2 * settings.mains_hertz
-        self.sag_factor = 1.0
-        self.reverse_ohm: float | None = None  # a failed rectifier
-        self._from, self._to = settings.knob, settings.knob
-        self._turned_at_s, self._turned_for_s = 0.0, 0.0
+        circuit = circuit_of(settings)
+        super().__init__(settings.knob, 2 * settings.mains_hertz, circuit.winding_ohm)
+        self._half_v = settings.mains_volts / settings.turns_ratio
+        self._iron_w = settings.iron_watts
+        self._table = table_of(circuit)
 
-    def turn(self, position: float, at_s: float, over_s: float) -> None:
-        """Turn the knob evenly to a position, 0 to 1."""
-        if not 0 <= position <= 1:
-            raise ValueError(f"knob position {position} is outside 0 to 1")
-        self._from, self._to = self.knob(at_s), position
-        self._turned_at_s, self._turned_for_s = at_s, over_s
+    def iron_w(self, at_s: float, mains: bool) -> float:
+        """Goes with the square of the voltage behind the knob."""
+        return self._iron_w * (self.knob(at_s) * self._mains_factor(mains)) ** 2
 
-    def knob(self, at_s: float) -> float:
-        since_s = at_s - self._turned_at_s
-        if since_s >= self._turned_for_s:
-            return self._to
-        return self._from + (self._to - self._from) * since_s / self._turned_for_s
+    def _forward(self, knob: float, mains_factor: float, rest_v: float, bank_ohm: float) -> Output:
+        return self._table.output(self._half_v * knob * mains_factor, rest_v, bank_ohm)
 
-    def turning(self, at_s: float) -> bool:
-        return at_s < self._turned_at_s + self._turned_for_s
+    def _behind_v(self, knob: float, mains_factor: float) -> float:
+        return MEAN_OF_RECTIFIED * self._half_v * knob * mains_factor
 
-    def output(self, at_s: float, rest_v: float, bank_ohm: float, mains: bool) -> Output:
-        """Into a bank that rests at ``rest_v`` and rises by ``bank_ohm`` volts per ampere."""
-        open_v = self._open_circuit_v * self.knob(at_s) * self.sag_factor if mains else 0.0
-        drive_v = open_v - rest_v
-        if drive_v >= 0:
-            amperes = drive_v / (self._source_ohm + bank_ohm)
-            ripple_a = amperes * self.ripple
-            return Output(amperes, ripple_a, amperes + ripple_a, amperes, amperes * DIODE_V)
-        if self.reverse_ohm is None:
-            return NOTHING
-        amperes = drive_v / (self.reverse_ohm + bank_ohm)
-        return Output(amperes, 0.0, amperes)
+
+def circuit_of(settings: SupplySettings) -> RectifierCircuit:
+    return RectifierCircuit(
+        mains_hz=settings.mains_hertz,
+        winding_ohm=settings.winding_milliohms / 1000,
+        leakage_h=settings.leakage_microhenries * 1e-6,
+        capacitor_f=settings.capacitor_farads,
+        output_ohm=settings.output_milliohms / 1000,
+        saturation_a=settings.diode_saturation_amperes,
+        ideality=settings.diode_ideality,
+        diode_ohm=settings.diode_milliohms / 1000,
+    )

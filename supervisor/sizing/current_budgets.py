@@ -16,6 +16,7 @@ def current_budgets(basis: Basis) -> Iterator[RuleBudget]:
     yield from _inverse_time(basis)
     yield _definite_time(basis, "reverse_current", basis.rules.reverse_current)
     yield _failed_to_open(basis)
+    yield from _failed_to_close(basis)
 
 
 def _definite_time(basis: Basis, key: str, rule: Overcurrent | ReverseCurrent) -> RuleBudget:
@@ -60,4 +61,16 @@ def _failed_to_open(basis: Basis) -> RuleBudget:
         guard_band=basis.shunt.expanded(rule.current_amperes),
         response=(allowed, *known, basis.steps.lateness()),
         note="Until it is told: only the mains side can still open the circuit.",
+    )
+
+
+def _failed_to_close(basis: Basis) -> Iterator[RuleBudget]:
+    """The fault is an open circuit already; what it guards against is that it closes by itself."""
+    if basis.settings.contactor.auxiliary is None:
+        return
+    within_s = basis.rules.failed_to_close.within_seconds
+    yield basis.budget(
+        "failed_to_close",
+        limit=("within_seconds", within_s, "s"),
+        response=basis.steps.blind("contact seen open", within_s),
     )

@@ -82,6 +82,14 @@ SUPPLY_RULES: dict[str, Explanation] = {
         "A shorted rectifier is a short across the whole bank.",
         (Typical("trip_amperes", "1 to 3 % of the shunt's rating", PRACTICE),),
     ),
+    "failed_to_close": Explanation(
+        "",
+        "no number: 52 with its contacts is an AC breaker",
+        "Against a contactor that closes by itself later: a loose coil wire, a driver without "
+        "supply, a contact that chatters. The auxiliary contact says open though told to close.",
+        "Somebody turns the knob up to see why nothing flows, and then it closes.",
+        (Typical("within_seconds", "pull-in and a few looks: 0.3 to 1 s", PRACTICE),),
+    ),
     "failed_to_open": Explanation(
         "86 BF",
         "lockout after breaker failure (suffix from memory)",

@@ -213,7 +213,7 @@ def test_unequal_cells_just_bolted_together_may_settle(hut_settings: SupervisorS
     """The others feed the front cell for hours; closing with the knob down changes nothing."""
     work = KnobWork(
         hut_settings,
-        {"cells": {"state_of_charge": 0.6, "state_of_charge_offsets": (-0.5, 0.1, 0.1, 0.1)}},
+        {"cells": {"state_of_charge": 0.7, "state_of_charge_offsets": (-0.6,) * 8}},
     )
     before_v = work.plant.cell_v(0)
     assert first_objection(work, [(30, close)], 620) is None

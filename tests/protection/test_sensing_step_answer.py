@@ -112,6 +112,18 @@ def test_a_change_may_take_ten_seconds(levels: Levels, over_s: float, trips: boo
     assert (levels.hold(120, V, 5) is not None) is trips
 
 
+@pytest.mark.parametrize("between_a", [0.0, 4.5, 12.0, 19.0])
+@pytest.mark.parametrize("between_s", [1, 2, 4])
+def test_a_halt_on_the_way_does_not_hide_a_step(
+    levels: Levels, between_a: float, between_s: int
+) -> None:
+    """Too short to start a step from; the level before it still can. 120 A of zero answer in all,
+    in one step or in two."""
+    levels.hold(0, V, 10)
+    levels.hold(between_a, V, between_s)
+    assert levels.hold(120, V, 6) is not None
+
+
 @pytest.mark.parametrize(("before_s", "trips"), [(5, True), (4, False)])
 def test_five_seconds_at_one_current_come_before_a_step(
     levels: Levels, before_s: float, trips: bool
@@ -121,14 +133,19 @@ def test_five_seconds_at_one_current_come_before_a_step(
     assert (levels.hold(120, V, 10) is not None) is trips
 
 
-def test_another_current_begins_the_five_seconds_anew(levels: Levels) -> None:
+@pytest.mark.parametrize(
+    ("between_a", "between_s", "words"),
+    [(3.9, 9, "116 A in one"), (4.1, 4, "120 A in one"), (4.1, 5, "116 A in one")],
+)
+def test_another_current_serves_as_a_level_after_five_seconds(
+    levels: Levels, between_a: float, between_s: int, words: str
+) -> None:
     """A fifth of step_amperes, 4 A, is flicker of the mains; more is another level."""
     levels.hold(0, V, 10)
-    levels.hold(4.1, V, 4)
-    assert levels.hold(120, V, 3) is None
-    levels.hold(0, V, 10)
-    levels.hold(3.9, V, 4)
-    assert levels.hold(124, V, 1) is not None
+    levels.hold(between_a, V, between_s)
+    said = levels.hold(120, V, 1)
+    assert said is not None
+    assert f"over {words} step" in said.reason
 
 
 def test_a_slow_creep_of_the_current_is_no_level_either(levels: Levels) -> None:

@@ -22,6 +22,7 @@ from supervisor.settings.protection import RULE_KEYS
 WELL_S = 20.0
 CLOSED = ContactorState(told_to_close=True, told_at_s=0.0, auxiliary_closed=True)
 OPEN = told_open(-100.0)
+STAYS_OPEN = ContactorState(told_to_close=True, told_at_s=WELL_S, auxiliary_closed=False)
 GONE, ODD = Quality.NO_ANSWER, Quality.OUT_OF_RANGE
 
 Cause = dict[str, Any] | Callable[[float], dict[str, Any]]  # or of the seconds that it lasts
@@ -99,6 +100,9 @@ ROWS = [
     Row("failed_to_open", {"contactor": told_open(WELL_S)}, 0.3, TIMING, TIMING),
     Row("failed_to_open", {"contactor": told_open(WELL_S, None)} | UNKNOWN, 2, CANNOT_TELL,
         CANNOT_TELL),
+    Row("failed_to_close", {}, 1, CLEAR, CLEAR),
+    Row("failed_to_close", {"contactor": STAYS_OPEN}, 0.3, TIMING, TIMING),
+    Row("failed_to_close", {"contactor": STAYS_OPEN}, 1, TRIP, TRIP),
     Row("loop_overrun", {}, 1, CLEAR, CLEAR),
     Row("loop_overrun", {"late_s": 0.3}, 0.1, TRIP, TRIP),
     Row("loop_overrun", {"misses": 8}, 0.5, TIMING, TIMING),
@@ -195,7 +199,7 @@ def test_told_to_be_open(row: Row, settings: SupervisorSettings) -> None:
 # States that a rule has no way to: it needs no time to be sure, or never lacks what it judges.
 NEVER = {
     ("sensing", TIMING), ("stale", TIMING), ("loop_overrun", CANNOT_TELL),
-    ("session_time", CANNOT_TELL), ("knob_speed", TIMING),
+    ("session_time", CANNOT_TELL), ("knob_speed", TIMING), ("failed_to_close", CANNOT_TELL),
 }  # fmt: skip
 
 

@@ -21,6 +21,15 @@ def bench(hut_settings: SupervisorSettings) -> FaultBench:
     return FaultBench(hut_settings)
 
 
+def true_code(bench: FaultBench, channel: Channel) -> float:
+    """What an ideal converter would say now: the current sinks by itself as the cells rise."""
+    bench.world.catch_up()
+    plant, channels = bench.world.plant, bench.world.settings.channels
+    if channel is Channel.SHUNT:
+        return plant.current_a * channels.shunt.ohms / channels.shunt.range_volts * 32768
+    return plant.cell_v(0 if channel is Channel.FRONT_CELL else -1) / 4.096 * 32768
+
+
 def kinds() -> set[str]:
     union = get_args(get_args(Fault)[0]) or get_args(Fault)
     members = get_args(union[0]) if len(union) == 1 else union
@@ -34,9 +43,11 @@ def test_every_kind_of_the_union_can_be_written_in_a_scenario() -> None:
         "isolated_zeros", "isolated_full_scale",
         "chip_coarse", "chip_foreign",
         "lead_open", "lead_offset", "lead_shorted", "lead_reversed", "lead_elsewhere",
-        "shunt_reversed", "shunt_silent", "shunt_offset",
+        "lead_resistance",
+        "shunt_reversed", "shunt_silent", "shunt_offset", "shunt_drift",
         "contactor_welded", "contactor_stuck_open", "slow_release", "auxiliary_stuck",
-        "link_open", "reverse_flow", "mains_sag",
+        "coil_open", "contact_bounce", "relay_welded",
+        "link_open", "link_poor", "cell_shorted", "cell_dead", "reverse_flow", "mains_sag",
         "alert_wire_open", "second_line_elsewhere",
         "stall", "wall_step", "stop_button",
         "probe_lost", "probe_stuck", "probe_at_power_on", "heat", "cold",
@@ -140,13 +151,13 @@ def test_isolated_wrong_codes(bench: FaultBench, kind: str, wrong: int) -> None:
 
 @pytest.mark.parametrize("channel", ["front_cell", "far_cell", "shunt"])
 def test_an_open_lead_reads_near_zero(bench: FaultBench, channel: str) -> None:
-    before = bench.code(Channel(channel))
     bench.world.fault(fault("lead_open", channel=channel))
     bench.wait(0.5)
     assert abs(bench.code(Channel(channel))) < 12
     bench.world.clear("lead_open")
     bench.wait(0.5)
-    assert bench.code(Channel(channel)) == pytest.approx(before, abs=15)
+    shown = bench.code(Channel(channel))
+    assert shown == pytest.approx(true_code(bench, Channel(channel)), abs=15)
 
 
 def test_a_lead_with_an_offset_reads_wrong_without_looking_broken(bench: FaultBench) -> None:
@@ -156,12 +167,34 @@ def test_a_lead_with_an_offset_reads_wrong_without_looking_broken(bench: FaultBe
     assert bench.code() == pytest.approx(before - 400, abs=10)
 
 
+def test_a_corroded_joint_divides_with_the_resistor_at_the_input(bench: FaultBench) -> None:
+    before = bench.code()
+    bench.world.fault(fault("lead_resistance", channel="front_cell", kilohms=100.0))
+    bench.wait(0.5)
+    assert bench.code() == pytest.approx(before / 1.1, abs=10)
+    bench.world.clear("lead_resistance")
+    bench.wait(0.5)
+    assert bench.code() == pytest.approx(before, abs=10)
+
+
+@pytest.mark.parametrize("percent", [-5.0, 5.0])
+def test_a_shunt_that_has_drifted(bench: FaultBench, percent: float) -> None:
+    bench.world.fault(fault("shunt_drift", percent=percent))
+    bench.wait(0.5)
+    shown = bench.code(Channel.SHUNT)
+    assert shown == pytest.approx(true_code(bench, Channel.SHUNT) * (1 + percent / 100), abs=15)
+    bench.world.clear("shunt_drift")
+    bench.wait(0.5)
+    shown = bench.code(Channel.SHUNT)
+    assert shown == pytest.approx(true_code(bench, Channel.SHUNT), abs=15)
+
+
 def test_a_reversed_shunt_reads_negative(bench: FaultBench) -> None:
-    before = bench.code(Channel.SHUNT)
-    assert before > 1000
+    assert bench.code(Channel.SHUNT) > 1000
     bench.world.fault(fault("shunt_reversed"))
     bench.wait(0.5)
-    assert bench.code(Channel.SHUNT) == pytest.approx(-before, abs=30)
+    shown = bench.code(Channel.SHUNT)
+    assert shown == pytest.approx(-true_code(bench, Channel.SHUNT), abs=30)
 
 
 def test_a_welded_contactor_stays_closed(bench: FaultBench) -> None:
@@ -190,6 +223,54 @@ def test_a_slow_release(bench: FaultBench) -> None:
     bench.world.catch_up()
     assert not bench.world.plant.contactor_closed
 
+    bench.world.clear("slow_release")
+    assert bench.world.plant.contactor.release_s == pytest.approx(0.012, abs=1e-4)
+
+
+def test_an_open_coil_lets_the_contactor_go_whatever_it_is_told(bench: FaultBench) -> None:
+    bench.world.fault(fault("coil_open"))
+    bench.wait(0.5)
+    assert bench.contactor.state().told_to_close is True
+    assert bench.contactor.state().auxiliary_closed is False
+    assert abs(bench.code(Channel.SHUNT)) < 12
+    bench.world.clear("coil_open")
+    bench.wait(0.5)
+    assert bench.contactor.state().auxiliary_closed is True
+
+
+def test_a_chattering_contact_carries_in_between(bench: FaultBench) -> None:
+    def close_again() -> set[bool]:
+        bench.contactor.open()
+        bench.wait(1.0)
+        bench.contactor.close_for(0.4)
+        made_s, carried = bench.clock.now_s(), set()
+        for k in range(100):
+            at_s = made_s + 0.026 + k / 1000
+            bench.world.at(at_s, lambda: carried.add(bench.world.plant.contactor_closed))
+        bench.wait(0.3)
+        bench.world.catch_up()
+        assert bench.world.plant.contactor_closed
+        return carried
+
+    assert close_again() == {True}
+    bench.world.fault(fault("contact_bounce", bounces=3, milliseconds=40.0))
+    assert close_again() == {True, False}
+    bench.world.clear("contact_bounce")
+    assert close_again() == {True}
+
+
+def test_a_welded_mains_relay_stays_closed(bench: FaultBench) -> None:
+    plant = bench.world.plant
+    assert plant.mains is not None
+    bench.world.fault(fault("relay_welded"))
+    assert plant.mains_on
+    plant.drive(plant.mains, False, bench.clock.now_s())
+    bench.wait(1.0)
+    bench.world.catch_up()
+    assert plant.mains_on
+    bench.world.clear("relay_welded")
+    assert not plant.mains_on
+
 
 @pytest.mark.parametrize("shows", ["closed", "open"])
 def test_a_stuck_auxiliary_contact(bench: FaultBench, shows: str) -> None:
@@ -203,7 +284,7 @@ def test_a_stuck_auxiliary_contact(bench: FaultBench, shows: str) -> None:
 
 
 def test_an_open_link_and_the_cell_behind_it(bench: FaultBench) -> None:
-    bench.world.fault(fault("link_open", behind_group=1))
+    bench.world.fault(fault("link_open", behind_cell=1))
     bench.world.catch_up()
     assert bench.world.plant.bank.amperes[0] == pytest.approx(bench.world.plant.current_a)
     bench.world.clear("link_open")
@@ -226,7 +307,8 @@ def test_a_mains_sag_lowers_the_current(bench: FaultBench) -> None:
     assert 500 < bench.code(Channel.SHUNT) < before - 500
     bench.world.clear("mains_sag")
     bench.wait(0.5)
-    assert bench.code(Channel.SHUNT) == pytest.approx(before, abs=30)
+    shown = bench.code(Channel.SHUNT)
+    assert shown == pytest.approx(true_code(bench, Channel.SHUNT), abs=30)
 
 
 def test_a_stall_of_the_loop_lets_the_lease_run_out(bench: FaultBench) -> None:
@@ -275,7 +357,7 @@ def test_stop_and_reset_buttons(bench: FaultBench) -> None:
     ("make", "words"),
     [
         (lambda: fault("chip_reset", converter="spare"), "no converter is named 'spare'"),
-        (lambda: fault("link_open", behind_group=9), "no link behind group 9"),
+        (lambda: fault("link_open", behind_cell=9), "no link behind cell 9"),
     ],
 )
 def test_a_fault_of_a_part_that_is_not_there(

@@ -36,7 +36,7 @@ class Bench:
     def __init__(self, settings: SupervisorSettings, **plant: Any) -> None:
         self.settings = with_second_line(settings)
         self.clock = SimulatedClock()
-        plant.setdefault("supply", {"knob": 1.0, "ripple_percent": 0})
+        plant.setdefault("supply", {"knob": 1.0, "capacitor_farads": 50})
         plant.setdefault("converters", {"noise_factor": 0, "filter_hertz": 1e5})
         self.world = World(self.settings, PlantSettings.model_validate(plant), self.clock)
         self.contactor = Contactor(self.settings, self.world.pin_factory, self.clock)
@@ -181,7 +181,8 @@ def test_its_faults_need_a_second_line(hut_settings: SupervisorSettings) -> None
 
 def test_it_follows_the_front_cell_through_its_divider(hut_settings: SupervisorSettings) -> None:
     settings = with_second_line(hut_settings, gain=2.0, range_volts=2.048)
-    world = World(settings, PlantSettings(), SimulatedClock())
+    ideal = {"converters": {"leads": {"ohms": 0, "common_mode_volts": 0}}}
+    world = World(settings, PlantSettings.model_validate(ideal), SimulatedClock())
     wiring = world.second_line
     assert wiring is not None
     assert wiring.lead.volts(0.01, 0.001) * 2.0 == pytest.approx(world.plant.cell_v(0), abs=1e-6)
@@ -190,8 +191,8 @@ def test_it_follows_the_front_cell_through_its_divider(hut_settings: SupervisorS
 # A small bank near full, and a supply above it: 3.64 V is passed within some seconds.
 SMALL = {"cells_in_parallel": 4, "cell_ampere_hours": 20}
 RUNAWAY = {
-    "cells": {"state_of_charge": 0.9995, "groups": 2},
-    "supply": {"knob": 0.78, "ripple_percent": 2},
+    "cells": {"state_of_charge": 0.9995},
+    "supply": {"knob": 0.78, "capacitor_farads": 20},
     "converters": {},
 }
 

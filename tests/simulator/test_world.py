@@ -11,7 +11,8 @@ from supervisor.devices.converter import ConfigChanged, Converter, NotReady
 from supervisor.readings import Channel, Quality, Sample
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
-from supervisor.simulator.faults_electric import ContactorWelded, MainsSag
+from supervisor.simulator.faults_contactor import ContactorWelded
+from supervisor.simulator.faults_electric import MainsSag
 from supervisor.simulator.faults_electronic import ChipReset
 from supervisor.simulator.parts.cells import CellsSettings
 from supervisor.simulator.parts.plant import PlantSettings
@@ -50,7 +51,8 @@ def run(world: World, until_s: float) -> list[Sample]:
 
 def test_the_real_drivers_read_the_plant(make_world: WorldMaker) -> None:
     world = make_world(
-        cells=CellsSettings(state_of_charge=0.6), supply=SupplySettings(knob=1.0, ripple_percent=0)
+        cells=CellsSettings(state_of_charge=0.6),
+        supply=SupplySettings(knob=1.0, capacitor_farads=50),
     )
     samples = run(world, 2.0)[-3:]
     world.catch_up()
@@ -138,6 +140,7 @@ def test_the_contactor_follows_its_pin(make_world: WorldMaker) -> None:
     world.clock.sleep_until(0.25 + 0.0121)
     world.catch_up()
     assert not world.plant.contactor_closed
+    world.clock.sleep_until(0.25 + 0.0121 + 0.002)  # the auxiliary contact follows
     assert contactor.state().auxiliary_closed is False
 
 
@@ -195,10 +198,9 @@ def test_no_value_ever_carries_another_channels_tag(
     """First read after a channel change is the old channel's: chip 10 % slow, 10 % fast."""
     world = make_world(
         cells=CellsSettings(
-            groups=2,
-            state_of_charge=0.9,
-            state_of_charge_offsets=(0.0, -0.85),
-            link_milliohms=1000,
+            state_of_charge=0.05,
+            state_of_charge_offsets=(0.85,),
+            link_microohms=1e6,
         ),
         converters=ConverterSettings(clock_error_percent=clock_error_percent),
     )

@@ -81,7 +81,10 @@ class CarefulCharge:
                 {
                     "cells": {
                         "state_of_charge": self.state_of_charge,
-                        "state_of_charge_offsets": (0.001, 0.0, -0.001, -0.002),
+                        "state_of_charge_offsets": tuple(
+                            0.001 - 0.003 * k / (self.settings.bank.cells_in_parallel - 1)
+                            for k in range(self.settings.bank.cells_in_parallel)
+                        ),
                     }
                 }
             ),

@@ -16,7 +16,8 @@ from supervisor.simulator.parts.supply import SupplySettings
 from supervisor.simulator.world import World
 
 PLANT = PlantSettings(
-    cells=CellsSettings(state_of_charge=0.6), supply=SupplySettings(knob=1.0, ripple_percent=0)
+    cells=CellsSettings(state_of_charge=0.6),
+    supply=SupplySettings(knob=1.0, capacitor_farads=50),
 )
 
 

@@ -8,6 +8,7 @@ from supervisor.measurement.uncertainty import lsb_v
 from supervisor.readings import Channel, ContactorState, Pace, Quality, Reading, Readings
 from supervisor.settings.fitted import fitted_channels
 from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.ladder import OPEN_OHM
 from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.simulator.plant import Plant
 
@@ -55,7 +56,7 @@ class KnobWork:
         self.plant.turn_knob(to, self.now_s, over_s)
 
     def link_opens(self, behind: int) -> None:
-        self.plant.change(self.now_s, lambda: self.plant.bank.open_link(behind))
+        self.plant.change(self.now_s, lambda: self.plant.bank.set_link("plus", behind, OPEN_OHM))
 
     # -- what is seen
 

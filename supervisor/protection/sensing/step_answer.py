@@ -61,7 +61,9 @@ class StepAnswer:
         self._step_a = rule.step_amperes
         self._known_v = KNOWN_TO_STEPS * settings.channels.front_cell.step_volts
         self._stretches = Stretches(STRETCH_S, settings.loop.window_s)
-        self._level = _Level(STEADY_SHARE * rule.step_amperes)
+        self._steady_a = STEADY_SHARE * rule.step_amperes
+        self._level = _Level(self._steady_a)
+        self._next = _Level(self._steady_a)  # in the making
         self._steps: deque[Step] = deque(maxlen=MOST_STEPS)
         self._closed_at_s: float | None = None
         self._found: Verdict | None = None
@@ -83,17 +85,31 @@ class StepAnswer:
             self._steps.append(step)
             self._forget()
             self._found = self._verdict()
-        self._level.take(stretch)
+        self._follow(stretch, told=step is not None)
+
+    def _follow(self, stretch: Stretch, *, told: bool) -> None:
+        """The old level is kept until the new one can serve in its place: a knob turned slowly from
+        zero passes through a stretch that is steady enough, and is none to start from."""
+        level = self._level
+        if not level.is_steady(stretch):
+            return
+        if told or not level.can_start(stretch.at_s) or level.goes_on(stretch):
+            level.take(stretch)
+            self._next = _Level(self._steady_a)
+            return
+        self._next.take(stretch)
+        if self._next.can_start(stretch.at_s):
+            self._level, self._next = self._next, _Level(self._steady_a)
 
     def _step_to(self, new: Stretch) -> Step | None:
         """The step from the level before to this stretch, when it tells something."""
         level = self._level
         last, fit = level.last, level.drift.fit()
-        if last is None or fit is None or len(level.drift) < FEWEST_BEFORE:
+        if last is None or fit is None or not level.can_start(new.at_s):
             return None
         span_s = new.at_s - last.at_s
         amperes = new.amperes - last.amperes
-        if abs(amperes) < self._step_a or span_s > LONGEST_S or not level.is_steady(new):
+        if abs(amperes) < self._step_a or not level.is_steady(new):
             return None
         drift_v, unsure_v = fit.slope * span_s, (abs(fit.slope) + fit.sigma) * span_s
         if unsure_v > SMALL_DRIFT * self._least_ohm * abs(amperes):
@@ -140,20 +156,23 @@ class _Level:
     def is_steady(self, stretch: Stretch) -> bool:
         return stretch.high_a - stretch.low_a <= self._steady_a
 
+    def can_start(self, at_s: float) -> bool:
+        """Whether a step from here could still be told, by then."""
+        if self.last is None or at_s - self.last.at_s > LONGEST_S:
+            return False
+        return len(self.drift) >= FEWEST_BEFORE
+
+    def goes_on(self, stretch: Stretch) -> bool:
+        return self.last is not None and abs(stretch.amperes - self._from_a) <= self._steady_a
+
     def take(self, stretch: Stretch) -> None:
-        """A steady stretch at another current, or after a long while, begins a new level."""
-        if not self.is_steady(stretch):
-            return
-        if self._is_another(stretch):
+        """At another current, or after a long while, a new level begins."""
+        late = self.last is not None and stretch.at_s - self.last.at_s > LONGEST_S
+        if late or not self.goes_on(stretch):
             self.drift.clear()
             self._from_a = stretch.amperes
         self.drift.add(stretch.at_s, stretch.volts)
         self.last = stretch
-
-    def _is_another(self, stretch: Stretch) -> bool:
-        if self.last is None or abs(stretch.amperes - self._from_a) > self._steady_a:
-            return True
-        return stretch.at_s - self.last.at_s > LONGEST_S
 
 
 def _steps(count: int) -> str:

@@ -1,46 +1,71 @@
 """Settings of the simulated cells and bars."""
 
-from typing import Annotated, Self
+from typing import Annotated
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator
 
 from supervisor.settings.base import Settings
+from supervisor.simulator.chemistry import load_chemistry
+from supervisor.simulator.ladder import Feed
 
 Milliohms = Annotated[float, Field(ge=0, le=1000)]
 SomeMilliohms = Annotated[float, Field(gt=0, le=1000)]
+TimeConstant = Annotated[float, Field(gt=0, le=1e6)]
+SpreadPercent = Annotated[float, Field(ge=0, le=25)]
 
 
 class CellsSettings(Settings):
-    """The cells, in groups along the bars from the feed (front) to the far end."""
+    """The cells side by side, from the feed (front) to the far end, and the bars that join them.
 
-    groups: Annotated[int, Field(ge=1, le=64)] = Field(
-        default=4, description="Groups of equal numbers of cells; one voltage and current each."
+    How many they are and how large says ``bank`` in the supervisor's settings.
+    """
+
+    chemistry: str = Field(
+        default="bpx-lfp", description="A name in config/chemistries/, or the path of such a file."
     )
     state_of_charge: Annotated[float, Field(ge=0, le=1.1)] = Field(
         default=0.5, description="At the start, 0 empty to 1 full."
     )
+    state_of_charge_spread: Annotated[float, Field(ge=0, le=0.2)] = Field(
+        default=0, description="Of the cells, standard deviation; drawn from the run's seed."
+    )
     state_of_charge_offsets: tuple[Annotated[float, Field(ge=-1, le=1)], ...] = Field(
-        default=(), description="Added to it, group by group from the front; left out: 0."
+        default=(), description="Added to it, cell by cell from the front; left out: 0."
+    )
+    capacity_spread_percent: SpreadPercent = Field(
+        default=0, description="Of the cells, standard deviation; at most three times that."
     )
     capacity_factors: tuple[Annotated[float, Field(gt=0, le=2)], ...] = Field(
-        default=(), description="Capacity to rating, group by group from the front; left out: 1."
+        default=(), description="Capacity to rating, cell by cell from the front; left out: 1."
     )
     resistance_milliohms: SomeMilliohms = Field(
-        default=0.25, description="Ohmic resistance of one cell, its joints included."
+        default=0.25, description="Ohmic resistance of one cell at 25 degrees, joints included."
+    )
+    resistance_spread_percent: SpreadPercent = Field(
+        default=0, description="Of all resistances of the cells, standard deviation."
     )
     relaxation_milliohms: Milliohms = Field(
         default=0.15, description="Further resistance of one cell that builds up with time."
     )
-    relaxation_seconds: Annotated[float, Field(gt=0, le=1e5)] = Field(
-        default=60, description="Time constant of that."
+    relaxation_seconds: TimeConstant = Field(default=60, description="Time constant of that.")
+    diffusion_milliohms: Milliohms = Field(
+        default=0.1, description="Further resistance of one cell that builds up slowly."
     )
-    link_milliohms: SomeMilliohms = Field(
-        default=0.02, description="Both bars together, from one group to the next."
+    diffusion_seconds: TimeConstant = Field(default=1200, description="Time constant of that.")
+    link_microohms: Annotated[float, Field(gt=0, le=1e6)] = Field(
+        default=0.95, description="Of each rail, from one cell to the next."
+    )
+    feed: Feed = Field(
+        default="one_end",
+        description="Where the supply is connected: to the first cell, to the first and the last "
+        "by leads of equal length, or plus to the first and minus to the last.",
+    )
+    feed_lead_milliohms: SomeMilliohms = Field(
+        default=0.5, description="Of each lead of a feed at both ends."
     )
 
-    @model_validator(mode="after")
-    def _no_values_for_missing_groups(self) -> Self:
-        for name in ("state_of_charge_offsets", "capacity_factors"):
-            if len(getattr(self, name)) > self.groups:
-                raise ValueError(f"{name} has more values than there are groups")
-        return self
+    @field_validator("chemistry")
+    @classmethod
+    def _chemistry_is_there(cls, name: str) -> str:
+        load_chemistry(name)
+        return name

@@ -7,7 +7,7 @@ from pydantic import Field
 from supervisor.settings.base import Settings
 from supervisor.simulator.parts.cells import CellsSettings
 from supervisor.simulator.parts.sensing import ConverterSettings
-from supervisor.simulator.parts.supply import SupplySettings
+from supervisor.simulator.parts.supply import AnySupplySettings, SupplySettings
 from supervisor.simulator.parts.switches import SwitchSettings
 from supervisor.simulator.parts.thermal import ThermalSettings
 
@@ -16,7 +16,7 @@ class PlantSettings(Settings):
     """Everything the simulator needs beyond the supervisor's own settings."""
 
     cells: CellsSettings = CellsSettings()
-    supply: SupplySettings = SupplySettings()
+    supply: AnySupplySettings = SupplySettings()
     switches: SwitchSettings = SwitchSettings()
     converters: ConverterSettings = ConverterSettings()
     thermal: ThermalSettings = ThermalSettings()

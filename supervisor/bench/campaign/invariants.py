@@ -1,0 +1,148 @@
+"""What must hold in every run, whatever the rules are: judged from the plant's truth alone.
+
+Only two things come from the daemon: that it says it is locked out, and the figures that `check`
+prints for its settings. What counts as a cell's voltage is the true terminal voltage of any cell,
+the crest of the ripple included.
+"""
+
+from collections.abc import Callable, Iterable
+
+from supervisor.bench.campaign.coil import Coil
+from supervisor.bench.campaign.freshness import Freshness
+from supervisor.bench.campaign.limits import promises
+from supervisor.bench.campaign.reach import FASTER, Reach
+from supervisor.bench.campaign.violation import Violation
+from supervisor.bench.campaign.warmth import FreezingCells, HotPart
+from supervisor.control.latch import Lockout
+from supervisor.control.loop import Loop
+from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.world import World
+from supervisor.sizing.budget import RuleBudget
+from supervisor.sizing.response import budgets
+
+MOVING_S = 1e-3  # beside the release: the plant's own step
+
+
+class Invariants:
+    """Listens to one world. ``look`` after every cycle; ``asked`` when somebody asks for an act.
+
+    ``clean``: nothing goes wrong in this run, so it must not trip either.
+    """
+
+    def __init__(
+        self, settings: SupervisorSettings, world: World, loop: Loop, *, clean: bool
+    ) -> None:
+        self._settings, self._world, self._loop = settings, world, loop
+        self._began_s = self._seen_s = world.clock.now_s()
+        printed = budgets(settings)
+        named = {budget.rule: budget for budget in printed}
+        self._reach = Reach(settings, world)
+        self._promises = list(promises(settings, world, named))
+        self._hot_parts = [HotPart(settings, b) for b in printed if b.rule == "supply_thermal"]
+        self._freezing = FreezingCells(settings, world, printed)
+        self.coil = Coil(
+            world.plant,
+            Freshness(settings, world),
+            hold_s=_hold_s(settings),
+            frozen_s=named["sensing"].response_s,
+            parts_s=_parts_s(settings, named),
+        )
+        self._over_s: float | None = None  # since when the highest cell is over the main limit
+        self._told_high = False
+        self._may_trip = not clean
+        self._looked_s = self._began_s
+        self.violations: list[Violation] = []
+        self.beyond_reach: list[tuple[str, Violation]] = []
+        world.plant.before_change.append(self._plant_changes)
+        self._hear_pins(world.pin_factory.listener)
+
+    def asked(self, act: str) -> None:
+        self.coil.asked(act)
+
+    def look(self) -> None:
+        """After a cycle; the world is brought to the present first."""
+        self._world.catch_up()
+        now_s = self._world.clock.now_s()
+        self._reach.look()
+        self._note_lockout(self._loop.keeper.lockout, now_s)
+        self._note(self.coil.look(now_s, now_s))
+        flows = bool(self._world.plant.current_a)
+        self._note_one(self._freezing.look(flows, self._looked_s, now_s))
+        self._looked_s = now_s
+        self._look_at_peak(now_s)
+
+    def _note_lockout(self, lockout: Lockout | None, now_s: float) -> None:
+        self.coil.note_lockout(lockout is not None)
+        if lockout and not self._may_trip:
+            self._may_trip = True
+            detail = f"by {lockout.tripped_by}: {lockout.reason}"
+            self.violations.append(Violation("f", "trip", now_s, detail))
+
+    def _plant_changes(self, at_s: float) -> None:
+        """Until now voltages and currents stood still as they are."""
+        from_s, self._seen_s = self._seen_s, at_s
+        plant = self._world.plant
+        current_a = plant.current_a
+        for promise in self._promises:
+            self._note_one(promise.look(bool(current_a), from_s, at_s))
+        for part in self._hot_parts:
+            self._note_one(part.look(current_a, from_s, at_s))
+        self._note(self.coil.look(from_s, at_s))
+        is_over = plant.max_cell_v > self._settings.protection.overvoltage.trip_volts
+        if is_over and self._over_s is None:
+            self._over_s = from_s
+        elif not is_over:
+            self._over_s = None
+        self._look_at_peak(at_s)
+
+    def _look_at_peak(self, now_s: float) -> None:
+        bank, peak_v = self._settings.bank, self._world.plant.peak_cell_v
+        if self._told_high or peak_v <= bank.never_above_volts:
+            return
+        self._told_high = True
+        detail = f"{peak_v:.4f} V, never above {bank.never_above_volts:g} V"
+        violation = Violation("a", "voltage", now_s - self._began_s, detail)
+        took_s = 0.0 if self._over_s is None else now_s - self._over_s
+        way_v = bank.never_above_volts - self._settings.protection.overvoltage.trip_volts
+        if took_s * bank.fastest_rise_volts_per_second < way_v:
+            self.beyond_reach.append((FASTER, violation))
+        else:
+            self._note_one(violation)
+
+    def _hear_pins(self, listener: Callable[[int, bool], None]) -> None:
+        def hear(pin: int, level: bool) -> None:
+            listener(pin, level)
+            now_s = self._world.clock.now_s()
+            self._note(self.coil.look(now_s, now_s))
+
+        self._world.pin_factory.listener = hear
+
+    def _note(self, found: Iterable[Violation]) -> None:
+        for violation in found:
+            self._note_one(violation)
+
+    def _note_one(self, violation: Violation | None) -> None:
+        if violation is None:
+            return
+        self._reach.look()
+        fact = self._reach.excuse(violation)
+        if fact is None:
+            self.violations.append(violation)
+        else:
+            self.beyond_reach.append((fact, violation))
+
+
+def _parts_s(settings: SupervisorSettings, named: dict[str, RuleBudget]) -> float:
+    """From the coil off to no current: the release; with a relay on the mains side and a main
+    contact that stays, what it takes to find that out, and that relay's own time."""
+    release_s = settings.contactor.release_milliseconds / 1000
+    if settings.mains_contactor is None:
+        return release_s + MOVING_S
+    return named["failed_to_open"].response_s + release_s + MOVING_S
+
+
+def _hold_s(settings: SupervisorSettings) -> float:
+    """A reading may be renewed upon until it is stale; then the lease ends, or the driver drops."""
+    dropout_ms = settings.contactor.dropout_milliseconds
+    hold_s = dropout_ms / 1000 if dropout_ms else settings.lease_s
+    return hold_s + settings.protection.stale.trip_after_seconds

@@ -1,0 +1,84 @@
+"""Invariant e: a true value beyond a limit is gone, or the current, within the printed response."""
+
+from collections.abc import Callable, Iterator
+from math import pi
+
+from supervisor.bench.campaign.sustained import Sustained
+from supervisor.bench.campaign.violation import About, Violation
+from supervisor.readings import Channel
+from supervisor.settings.hardware import CellChannel
+from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.world import World
+from supervisor.sizing.budget import RuleBudget
+
+FILTER_LAGS = 5  # time constants of an input filter; its lag is not in the printed response
+
+Beyond = Callable[[], bool]
+
+
+class Promise:
+    """While current flows, ``beyond`` may hold for so long; ``later_s``: and for so much longer,
+    as things are now."""
+
+    def __init__(
+        self,
+        name: str,
+        about: About,
+        beyond: Beyond,
+        allowed_s: float,
+        later_s: Callable[[], float],
+    ) -> None:
+        self.name, self.about, self.beyond, self.later_s = name, about, beyond, later_s
+        self._sustained = Sustained(allowed_s)
+
+    def look(self, flows: bool, from_s: float, until_s: float) -> Violation | None:
+        lasted_s = self._sustained.lasts(flows and self.beyond(), from_s, until_s - self.later_s())
+        if lasted_s is None:
+            return None
+        allowed_s = self._sustained.allowed_s
+        took = f"current still flows after {lasted_s:.3f} s, {allowed_s:.3f} s allowed"
+        return Violation("e", self.about, until_s, f"{self.name}: {took}")
+
+
+def promises(
+    settings: SupervisorSettings, world: World, budgets: dict[str, RuleBudget]
+) -> Iterator[Promise]:
+    plant = world.plant
+    lag_s = FILTER_LAGS / (2 * pi * world.plant_settings.converters.filter_hertz)
+    groups = (0,) if settings.channels.far_cell is None else (0, -1)
+
+    def later_s() -> float:
+        """A welded contact is found out first; then the mains side opens, if it is fitted."""
+        return budgets["failed_to_open"].response_s if plant.contactor.welded else 0.0
+
+    def promise(rule: str, about: About, beyond: Callable[[float], bool]) -> Promise:
+        budget = budgets[rule]
+        limit = budget.effective_limit
+        assert limit is not None
+        name = f"true {about} beyond the {rule} limit, {limit:.4f} {budget.unit}"
+        return Promise(name, about, lambda: beyond(limit), budget.response_s + lag_s, later_s)
+
+    for rule in ("overvoltage", "overvoltage_high_set"):
+        yield promise(rule, "voltage", lambda v: any(plant.cell_v(g) > v for g in groups))
+    yield promise("undervoltage", "voltage", lambda v: any(plant.cell_v(g) < v for g in groups))
+    yield promise("overcurrent", "current", lambda a: plant.current_a > a)
+    yield promise("reverse_current", "current", lambda a: plant.current_a < -a)
+    for channel in world.leads:
+        wiring = getattr(settings.channels, channel.value)
+        if isinstance(wiring, CellChannel):
+            yield Promise(
+                f"the lead of {channel.value} shows nothing that a cell can be",
+                "voltage",
+                lambda w=wiring, k=channel: _is_dead(world, w, k),  # type: ignore[misc]
+                budgets["sensing"].response_s + lag_s,
+                later_s,
+            )
+
+
+def _is_dead(world: World, wiring: CellChannel, channel: Channel) -> bool:
+    """Held at, or turned into, a voltage no live cell has."""
+    lead = world.leads[channel]
+    if lead.held_v is None:
+        return lead.reversed
+    low_v, high_v = wiring.plausible_volts
+    return not low_v <= lead.held_v * wiring.gain + wiring.offset_volts <= high_v

@@ -1,0 +1,126 @@
+"""Physical facts that defeat any software behind the sensors: what is beyond its reach.
+
+Each is looked up at the parts themselves, never in what the daemon says. The list is argued in
+DEVELOPERS.md; keep it short.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from supervisor.bench.campaign.violation import Violation
+from supervisor.readings import Channel
+from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.faults import Stall
+from supervisor.simulator.lead import Lead
+from supervisor.simulator.world import World
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """``excuses``: invariant and what it is about, as one word, such as "e current"."""
+
+    name: str
+    excuses: frozenset[str]
+    holds: Callable[[SupervisorSettings, World], bool]
+
+
+def _welded(_settings: SupervisorSettings, world: World) -> bool:
+    """Nothing else parts the circuit: no relay on the mains side, or the bank itself feeds it."""
+    contactor = world.plant.contactor
+    mains = world.plant.mains
+    parted = mains is not None and not mains.welded and world.plant.supply.reverse_ohm is None
+    return contactor.welded and contactor.closed and not parted
+
+
+def _releases_late(settings: SupervisorSettings, world: World) -> bool:
+    """Later than the settings claim, and the mains side is not there to go at once."""
+    mains = settings.mains_contactor
+    at_once = mains is not None and mains.opens == "every_opening"
+    claimed_s = settings.contactor.release_milliseconds / 1000
+    return world.plant.contactor.release_s > claimed_s and not at_once
+
+
+def _held_by_level(settings: SupervisorSettings, world: World) -> bool:
+    """The whole process stands still, and a static level keeps the coil on."""
+    stands_still = any(isinstance(f, Stall) and f.whole_process for f in world.faults)
+    return settings.contactor.drive == "level" and stands_still
+
+
+def _voltage_lies(settings: SupervisorSettings, world: World) -> bool:
+    """What is shown is false, and the other cell does not contradict it by the balance limit."""
+    leads = {c: lead for c, lead in world.leads.items() if c is not Channel.SHUNT}
+    if not any(_lies(lead) for lead in leads.values()):
+        return False
+    balance = settings.protection.balance
+    if balance is None or len(leads) < 2:
+        return True
+    front_v, far_v = (_shown_v(settings, world, channel) for channel in leads)
+    return abs(front_v - far_v) <= 2 * balance.trip_volts
+
+
+def _current_lies(_settings: SupervisorSettings, world: World) -> bool:
+    """One shunt, and nothing to compare it with."""
+    return _lies(world.leads[Channel.SHUNT])
+
+
+def _probe_lies(settings: SupervisorSettings, world: World) -> bool:
+    """Every probe on the cells shows something else than their temperature."""
+    cells = [name for name, probe in settings.probes.items() if probe.place == "cells"]
+    return all(world.probes[name].stuck_c is not None for name in cells)
+
+
+def _lies(lead: Lead) -> bool:
+    return lead.held_v is not None or bool(lead.added) or lead.reversed
+
+
+def _shown_v(settings: SupervisorSettings, world: World, channel: Channel) -> float:
+    lead, wiring = world.leads[channel], getattr(settings.channels, channel.value)
+    if lead.held_v is not None:
+        return float(lead.held_v * wiring.gain + wiring.offset_volts)
+    true_v = world.plant.cell_v(0 if channel is Channel.FRONT_CELL else -1)
+    return (-1 if lead.reversed else 1) * (true_v + lead.added)
+
+
+FACTS = (
+    Fact(
+        "contact welded, nothing else parts the circuit",
+        frozenset({"a voltage", "b temperature", "c current", "e voltage", "e current", "e coil"}),
+        _welded,
+    ),
+    Fact(
+        "contactor slower than its settings claim",
+        frozenset({"a voltage", "b temperature", "e voltage", "e current", "e coil"}),
+        _releases_late,
+    ),
+    Fact(
+        "process stands still, coil held by a static level",
+        frozenset({"a voltage", "b temperature", "c current", "d coil", "e voltage", "e current"}),
+        _held_by_level,
+    ),
+    Fact(
+        "false cell voltage, contradicted by no other reading",
+        frozenset({"a voltage", "e voltage"}),
+        _voltage_lies,
+    ),
+    Fact("false current", frozenset({"c current", "e current"}), _current_lies),
+    Fact("every probe on the cells is stuck", frozenset({"b temperature"}), _probe_lies),
+)
+FASTER = "a cell rose faster than the settings promise to survive"
+
+
+class Reach:
+    """Remembers which facts held at any time so far."""
+
+    def __init__(self, settings: SupervisorSettings, world: World) -> None:
+        self._settings, self._world = settings, world
+        self._held: list[Fact] = []
+
+    def look(self) -> None:
+        for fact in FACTS:
+            if fact not in self._held and fact.holds(self._settings, self._world):
+                self._held.append(fact)
+
+    def excuse(self, violation: Violation) -> str | None:
+        """The fact that puts this violation beyond reach."""
+        key = f"{violation.invariant} {violation.about}"
+        return next((fact.name for fact in self._held if key in fact.excuses), None)

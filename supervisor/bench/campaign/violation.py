@@ -1,0 +1,33 @@
+"""One broken invariant."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+About = Literal["voltage", "current", "temperature", "coil", "trip", "run"]
+
+TITLES = {
+    "a": "a cell above never_above_volts",
+    "b": "current into freezing cells",
+    "c": "the supply hotter than it bears",
+    "d": "the coil on without a fresh good reading",
+    "e": "not open within the printed response",
+    "f": "a clean run tripped",
+    "g": "closed after a trip without reset and close",
+    "h": "closed without a deliberate close",
+    "x": "the run ended by an error",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Violation:
+    """``invariant`` is a key of TITLES; ``about`` says which truth it is about."""
+
+    invariant: str
+    about: About
+    at_s: float
+    detail: str
+
+    @property
+    def text(self) -> str:
+        title = TITLES[self.invariant]
+        return f"invariant {self.invariant} ({title}) at {self.at_s:.3f} s: {self.detail}"

@@ -1,0 +1,130 @@
+"""``holdwatch campaign``: random builds, operators and faults, judged by what must always hold."""
+
+import json
+import os
+import time
+from collections.abc import Generator, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+import click
+
+from supervisor.cli.common import EXIT_FAILED, fail, say
+
+if TYPE_CHECKING:
+    from supervisor.bench.campaign.report import Report
+    from supervisor.bench.campaign.run import Run
+
+SECONDS_PER_MINUTE = 60
+SHRUNK = 20  # violations; of the rest the seed and the run are told
+
+
+@click.command()
+@click.option("--runs", type=click.IntRange(min=1), default=1000, show_default=True)
+@click.option("--seed", type=int, default=1, show_default=True, help="Of the whole campaign.")
+@click.option("--jobs", type=click.IntRange(min=1), help="Processes; all cores if left out.")
+@click.option("--scheduler", help="Use a Dask cluster instead: its address, tcp://HOST:PORT.")
+@click.option("--minutes", type=click.FloatRange(min=0, min_open=True), help="Stop after so long.")
+@click.option("--json", "as_json", is_flag=True, help="The report as JSON on stdout.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder for a scenario file of each violation, made as short as it will go.",
+)
+def command(
+    runs: int,
+    seed: int,
+    jobs: int | None,
+    scheduler: str | None,
+    minutes: float | None,
+    as_json: bool,
+    out: Path | None,
+) -> None:
+    """Run random scenarios and judge them by invariants that know nothing of the rules.
+
+    Run K of seed S is always the same, whatever the jobs and the order. Exit 1 when an invariant
+    was broken. Ctrl-C or --minutes keeps what was done.
+    """
+    from supervisor.bench.campaign.report import Report
+    from supervisor.bench.campaign.spread import MissingPart, NoCluster, spread
+
+    report = Report(seed, runs)
+    try:
+        results = spread(seed, runs, jobs=jobs or os.cpu_count() or 1, scheduler=scheduler)
+    except MissingPart as missing:
+        raise click.UsageError(str(missing)) from None
+    except NoCluster as nobody:
+        raise click.UsageError(str(nobody)) from None
+    _gather(report, cast("Generator[Run]", results), minutes)
+    if out:
+        _save(report, out)
+    _tell(report, as_json=as_json)
+    if report.violations:
+        raise click.exceptions.Exit(EXIT_FAILED)
+
+
+def _gather(report: "Report", results: "Generator[Run]", minutes: float | None) -> None:
+    ends_s = time.monotonic() + (minutes or float("inf")) * SECONDS_PER_MINUTE
+    try:
+        with _progress(report.asked) as shown:
+            for run in results:
+                report.add(run)
+                next(shown)
+                if time.monotonic() >= ends_s and len(report.runs) < report.asked:
+                    report.stopped = "time is up"
+                    break
+    except KeyboardInterrupt:
+        report.stopped = "interrupted"
+    finally:
+        results.close()
+
+
+@contextmanager
+def _progress(total: int) -> Iterator[Iterator[None]]:
+    """A bar on stderr with the time that remains; nothing when nobody looks at a terminal."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
+
+    console = Console(stderr=True)
+    columns = (BarColumn(), MofNCompleteColumn(), TimeRemainingColumn(elapsed_when_finished=True))
+    with Progress(*columns, console=console, disable=not console.is_terminal) as bar:
+        task = bar.add_task("", total=total)
+
+        def advance() -> Iterator[None]:
+            while True:
+                bar.advance(task)
+                yield
+
+        yield advance()
+
+
+def _save(report: "Report", folder: Path) -> None:
+    """One file a violation, named in the report."""
+    from supervisor.bench.campaign.draw import draw
+    from supervisor.bench.campaign.save import save
+    from supervisor.bench.campaign.shrink import Shrinker
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for failed in report.violations[:SHRUNK]:
+            say(f"making run {failed.run} as short as it will go")
+            document = draw(failed.seed, failed.run).document
+            shrinker = Shrinker(document, failed)
+            report.files[failed.run] = str(save(shrinker.shrink(), shrinker.run, folder))
+    except KeyboardInterrupt:
+        report.stopped = "interrupted"
+    except OSError as error:
+        raise fail(f"holdwatch: cannot write {folder}: {error.strerror}") from None
+
+
+def _tell(report: "Report", *, as_json: bool) -> None:
+    from supervisor.cli.campaign_text import print_report
+
+    if as_json:
+        click.echo(json.dumps(report.as_dict(), indent=2))
+    else:
+        print_report(report)
+    broken, done = len(report.violations), len(report.runs)
+    why = f" ({report.stopped})" if report.stopped else ""
+    say(f"{done} of {report.asked} runs{why}, {broken} with a broken invariant")

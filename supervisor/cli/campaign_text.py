@@ -1,0 +1,37 @@
+"""The report of a campaign for people."""
+
+from rich.console import Console
+from rich.table import Table
+
+from supervisor.bench.campaign.report import Report
+
+SHOWN = 10  # runs by number, of those beyond reach
+
+
+def print_report(report: Report) -> None:
+    console = Console(highlight=False)
+    console.print(_coverage(report))
+    for fact, runs in report.beyond_reach().items():
+        more = ", ..." if len(runs) > SHOWN else ""
+        listed = ", ".join(map(str, runs[:SHOWN]))
+        console.print(f"beyond reach, {len(runs)} runs: {fact} (run {listed}{more})")
+    for run in report.violations:
+        faults = ", ".join(run.faults) or "no fault"
+        console.print(f"VIOLATION seed {run.seed} run {run.run}: {faults}; operator {run.operator}")
+        for text in run.violations:
+            console.print(f"  {text}", markup=False)
+        if run.run in report.files:
+            console.print(f"  saved as {report.files[run.run]}", markup=False)
+
+
+def _coverage(report: Report) -> Table:
+    table = Table(title=f"Campaign, seed {report.seed}: {len(report.runs)} runs")
+    table.add_column("fault")
+    table.add_column("outcome")
+    for name in ("runs", "min s", "median s", "max s"):
+        table.add_column(name, justify="right")
+    for row in report.coverage():
+        times = (row.response_min_s, row.response_median_s, row.response_max_s)
+        shown = ["-" if time_s is None else f"{time_s:.2f}" for time_s in times]
+        table.add_row(row.fault, row.outcome, str(row.runs), *shown)
+    return table

@@ -1,0 +1,26 @@
+"""A GPIO library that cannot work says so; it never falls back on another one."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+from supervisor.devices.errors import HardwareMissing
+from supervisor.devices.pins import open_pin_factory
+
+
+def test_a_working_folder_that_may_not_be_written_is_told_with_its_remedy(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(os, "access", lambda *_: False)  # root may write anywhere
+    with pytest.raises(HardwareMissing) as told:
+        open_pin_factory(None, tmp_path)
+    assert str(tmp_path) in told.value.problem
+    assert "--run-dir" in told.value.remedy
+
+
+def test_a_board_without_that_gpio_chip_is_told_with_what_was_found(tmp_path: Path) -> None:
+    with pytest.raises(HardwareMissing) as told:
+        open_pin_factory("no-such-chip", tmp_path)
+    assert "no-such-chip" in told.value.problem
+    assert "gpio.chip_label" in told.value.remedy
