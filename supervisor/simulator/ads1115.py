@@ -127,6 +127,11 @@ class ADS1115:
         return word.to_bytes(2, "big")[:length].ljust(length, b"\xff")
 
     @property
+    def config(self) -> int:
+        """The configuration register as it was written."""
+        return self._registers[CONFIG]
+
+    @property
     def alert_level(self) -> bool:
         """Level of the ALERT/RDY pin with its pull-up."""
         config = self._registers[CONFIG]

@@ -77,8 +77,7 @@ class SimulatedClock:
         return SimulatedAlarm(self, act)
 
     def _advance(self, at_s: float) -> None:
-        if at_s > self._now_s:
-            self._now_s = at_s
+        self._now_s = max(self._now_s, at_s)
 
     def _take_oversleep(self, at_s: float) -> float:
         at_s = max(at_s, self._now_s) + self._oversleep_s

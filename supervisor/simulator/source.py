@@ -28,13 +28,15 @@ class Source(ABC):
         self._turned_at_s, self._turned_for_s = at_s, over_s
 
     def knob(self, at_s: float) -> float:
-        if not self.turning(at_s):
-            return self._to
         since_s = at_s - self._turned_at_s
+        if since_s >= self._turned_for_s:
+            return self._to
+        if since_s <= 0:
+            return self._from
         return self._from + (self._to - self._from) * since_s / self._turned_for_s
 
     def turning(self, at_s: float) -> bool:
-        return at_s < self._turned_at_s + self._turned_for_s
+        return at_s - self._turned_at_s < self._turned_for_s
 
     def output(self, at_s: float, rest_v: float, bank_ohm: float, mains: bool) -> Output:
         """Into a bank that rests at ``rest_v`` and rises by ``bank_ohm`` volts per ampere."""

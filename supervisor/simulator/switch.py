@@ -53,6 +53,11 @@ class Switch:
         return self._contact and not self.stuck_open
 
     @property
+    def energised(self) -> bool:
+        """Whether the coil is driven, enabled and whole."""
+        return self._energised
+
+    @property
     def due_s(self) -> float:
         """When it moves by itself next."""
         contact_s = self._contact_at_s[0] if self._contact_at_s else NEVER

@@ -10,7 +10,7 @@ from supervisor.settings.model import SupervisorSettings
 from supervisor.sizing.budget import RuleBudget
 from supervisor.sizing.steps import Part, Steps, seconds
 
-WHOLE_PATHS = ("loop.", "second_line.")
+WHOLE_PATHS = ("loop.", "second_line.", "channels.")
 
 
 def cells(settings: SupervisorSettings) -> list[CellChannel]:

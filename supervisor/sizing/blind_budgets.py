@@ -11,9 +11,12 @@ from supervisor.settings.hardware import WIDER_RANGES, CellChannel
 from supervisor.sizing.basis import Basis
 from supervisor.sizing.budget import RuleBudget
 
+SHUNT_NEAR_ZERO = "shunt near 0 A"
+
 
 def blind_budgets(basis: Basis) -> Iterator[RuleBudget]:
     yield _sensing(basis)
+    yield _shunt_near_zero(basis)
     yield _stale(basis)
     yield _loop_overrun(basis)
     yield _hang(basis)
@@ -28,6 +31,19 @@ def _sensing(basis: Basis) -> RuleBudget:
         response=basis.steps.blind("no believable reading, or a frozen one", blind_s),
         starts_at_v=basis.untripped_v,
         note=_found_later(basis),
+    )
+
+
+def _shunt_near_zero(basis: Basis) -> RuleBudget:
+    """A stuck code of a few is the same in every range: only its missing noise tells."""
+    frozen_s = basis.settings.channels.shunt.frozen_seconds
+    return basis.budget(
+        "sensing",
+        part=SHUNT_NEAR_ZERO,
+        limit=("channels.shunt.frozen_seconds", frozen_s, "s"),
+        response=basis.steps.blind("the very same code", frozen_s),
+        note="A converter of the shunt that stands still while nothing flows. Until then no rule "
+        "sees a current; those on the cells' voltage do not need it.",
     )
 
 

@@ -48,13 +48,19 @@ def link_opens(work: KnobWork) -> None:
 
 
 def trickle(work: KnobWork) -> None:
-    """9 mV over 15 mOhm: 0.6 A at the most, through a supply of 5 V."""
-    work.knob((work.plant.cell_v(0) + 0.009) / 5.0)
+    """The knob where half an ampere flows."""
+    low, high = 0.0, 1.0
+    for _ in range(40):
+        middle = (low + high) / 2
+        work.plant.supply.turn(middle, work.now_s, 0.0)
+        given = work.plant.supply.output(work.now_s, work.plant.cell_v(0), 0.0, True)
+        low, high = (middle, high) if given.current_a < 0.5 else (low, middle)
+    work.knob(low)
 
 
 # --- ordinary work
 
-UP_AND_DOWN: list[Act] = [(15 + 25 * k, knob(0.8 if k % 2 else 0.68, 3)) for k in range(12)]
+UP_AND_DOWN: list[Act] = [(15 + 25 * k, knob(0.82 if k % 2 else 0.66, 3)) for k in range(12)]
 ORDINARY: dict[str, tuple[int, float, list[Act]]] = {
     "bulk, knob up and down": (32, 0.5, UP_AND_DOWN),
     "knob down at the knee while it climbs": (

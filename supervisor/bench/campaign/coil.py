@@ -1,10 +1,11 @@
 """The coil itself: whether it is energised, since when, and whether somebody asked for that."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from supervisor.bench.campaign.freshness import Freshness
 from supervisor.bench.campaign.sustained import Sustained
 from supervisor.bench.campaign.violation import Violation
+from supervisor.readings import Channel
 from supervisor.simulator.plant import Plant
 
 
@@ -17,7 +18,7 @@ class Coil:
         freshness: Freshness,
         *,
         hold_s: float,
-        frozen_s: float,
+        frozen_s: Mapping[Channel, float],
         parts_s: float,
     ) -> None:
         """``hold_s``: age of the oldest reading at which the coil must be off; ``frozen_s``: the
@@ -41,7 +42,7 @@ class Coil:
             self._is_tripped = False
 
     def look(self, from_s: float, until_s: float) -> Iterator[Violation]:
-        is_on = self._plant.contactor._energised
+        is_on = self._plant.contactor.energised
         if is_on and not self._was_on:
             yield from self._goes_on(until_s)
         elif self._was_on and not is_on:
@@ -66,10 +67,12 @@ class Coil:
         self._told_blind = too_old is not None
 
     def _too_old(self, at_s: float) -> str | None:
-        read_s = at_s - self._freshness.oldest_s()
-        live_s = at_s - self._freshness.oldest_live_s()
+        read_s = at_s - min(self._freshness.read_at_s().values())
         if read_s > self._hold_s:
             return f"last conversion read {read_s:.3f} s ago, {self._hold_s:.3f} s allowed"
-        if live_s > self._frozen_s:
-            return f"result frozen for {live_s:.3f} s, {self._frozen_s:.3f} s allowed"
+        for channel, live_at_s in self._freshness.live_at_s().items():
+            allowed_s = self._frozen_s[channel]
+            if at_s - live_at_s > allowed_s:
+                lasted = f"frozen for {at_s - live_at_s:.3f} s, {allowed_s:.3f} s allowed"
+                return f"result of {channel.value} {lasted}"
         return None

@@ -43,7 +43,7 @@ class _Ear:
     def _has_converted(self) -> bool:
         """As it was asked to, and anew."""
         chip = self._chip
-        as_asked = chip._registers[CONFIG] & ~OS == self._asked & ~OS
+        as_asked = chip.config & ~OS == self._asked & ~OS
         return as_asked and chip.conversions > self._ended_before
 
 
@@ -66,17 +66,17 @@ class Freshness:
                 world.wire.chips[converter.address] = ear
                 self._ears.append(ear)
 
-    def oldest_s(self) -> float:
-        """When the channel was read whose last conversion is the longest ago."""
-        return self._oldest_s([ear.fetched_at_s for ear in self._ears])
+    def read_at_s(self) -> dict[Channel, float]:
+        """When each needed channel was last converted and fetched."""
+        return self._times([ear.fetched_at_s for ear in self._ears])
 
-    def oldest_live_s(self) -> float:
+    def live_at_s(self) -> dict[Channel, float]:
         """The same of results that can move at all: those of a frozen chip do not count."""
-        return self._oldest_s([ear.moved_at_s for ear in self._ears])
+        return self._times([ear.moved_at_s for ear in self._ears])
 
-    def _oldest_s(self, heard: list[dict[Channel, float]]) -> float:
+    def _times(self, heard: list[dict[Channel, float]]) -> dict[Channel, float]:
         read = {channel: at_s for times in heard for channel, at_s in times.items()}
-        return min(read.get(channel, self._began_s) for channel in self._needed)
+        return {channel: read.get(channel, self._began_s) for channel in self._needed}
 
 
 def _multiplexer(inputs: str) -> int:

@@ -15,8 +15,10 @@ from supervisor.bench.campaign.violation import Violation
 from supervisor.bench.campaign.warmth import FreezingCells, HotPart
 from supervisor.control.latch import Lockout
 from supervisor.control.loop import Loop
+from supervisor.readings import Channel
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.world import World
+from supervisor.sizing.blind_budgets import SHUNT_NEAR_ZERO
 from supervisor.sizing.budget import RuleBudget
 from supervisor.sizing.response import budgets
 
@@ -35,7 +37,7 @@ class Invariants:
         self._settings, self._world, self._loop = settings, world, loop
         self._began_s = self._seen_s = world.clock.now_s()
         printed = budgets(settings)
-        named = {budget.rule: budget for budget in printed}
+        named = {budget.title: budget for budget in printed}
         self._reach = Reach(settings, world)
         self._promises = list(promises(settings, world, named))
         self._hot_parts = [HotPart(settings, b) for b in printed if b.rule == "supply_thermal"]
@@ -44,7 +46,7 @@ class Invariants:
             world.plant,
             Freshness(settings, world),
             hold_s=_hold_s(settings),
-            frozen_s=named["sensing"].response_s,
+            frozen_s=_frozen_s(named),
             parts_s=_parts_s(settings, named),
         )
         self._over_s: float | None = None  # since when the highest cell is over the main limit
@@ -130,6 +132,13 @@ class Invariants:
             self.violations.append(violation)
         else:
             self.beyond_reach.append((fact, violation))
+
+
+def _frozen_s(named: dict[str, RuleBudget]) -> dict[Channel, float]:
+    """A shunt near 0 A has only its noise to show that it is alive."""
+    allowed = dict.fromkeys(Channel, named["sensing"].response_s)
+    allowed[Channel.SHUNT] = named[f"sensing, {SHUNT_NEAR_ZERO}"].response_s
+    return allowed
 
 
 def _parts_s(settings: SupervisorSettings, named: dict[str, RuleBudget]) -> float:
