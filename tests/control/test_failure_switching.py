@@ -48,11 +48,11 @@ def test_500_switchings_that_disturb_the_bus_reset_nothing_for_good(
     bench.loop.close()
 
 
-@pytest.mark.parametrize("period_s", [2.0, 3.0])
+@pytest.mark.parametrize("period_s", [0.25, 0.5, 1.0, 3.0])
 def test_a_contact_that_comes_and_goes_trips_and_is_locked_out(
     hut_settings: SupervisorSettings, tmp_path: Path, period_s: float
 ) -> None:
-    """The contact lets go and closes again every few seconds, with the knob where it charges."""
+    """The contact lets go and closes again and again, with the knob where it charges."""
     bench = LoopBench(hut_settings, tmp_path)
     bench.world.knob(0.64)
     bench.run(1.5)
@@ -63,7 +63,7 @@ def test_a_contact_that_comes_and_goes_trips_and_is_locked_out(
     assert bench.loop.guard.circuit is Circuit.CLOSED
     loose = ContactorStuckOpen(kind="contactor_stuck_open")
     began_s = bench.clock.now_s()
-    for beat in range(5):
+    for beat in range(40):
         struck_s = began_s + beat * period_s
         bench.world.at(struck_s, lambda: bench.world.fault(loose))
         bench.world.at(struck_s + period_s / 2, lambda: bench.world.clear(loose.kind))
@@ -72,5 +72,5 @@ def test_a_contact_that_comes_and_goes_trips_and_is_locked_out(
         bench.loop.cycle()
     lockout = bench.loop.keeper.lockout
     assert lockout
-    assert lockout.tripped_by == "knob_speed"
+    assert lockout.tripped_by == "failed_to_close"
     bench.loop.close()
