@@ -42,6 +42,11 @@ class SecondLineWiring:
         """Whether coil driver and pin see the line low, which holds the coil off."""
         return not (self._chip is None or self._chip.alert_level or self._wire_cut)
 
+    @property
+    def is_whole(self) -> bool:
+        """Its wire and its lead are where they belong."""
+        return not self._wire_cut and self.elsewhere_v is None
+
     def cut_wire(self, cut: bool, at_s: float) -> None:
         """Break the wire at the chip, so that the pull-up holds the rest of it; or mend it."""
         self._wire_cut = cut

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from supervisor.bench.campaign.violation import Violation
 from supervisor.readings import Channel
 from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.ads1115 import ChipTrouble
 from supervisor.simulator.faults import Stall
 from supervisor.simulator.lead import Lead
 from supervisor.simulator.world import World
@@ -58,6 +59,20 @@ def _voltage_lies(settings: SupervisorSettings, world: World) -> bool:
     return abs(front_v - far_v) <= 2 * balance.trip_volts
 
 
+def _voltage_lies_unguarded(settings: SupervisorSettings, world: World) -> bool:
+    """A second line that is whole has a lead of its own to the front cell."""
+    return _voltage_lies(settings, world) and not _is_guarded(settings, world)
+
+
+def _is_guarded(settings: SupervisorSettings, world: World) -> bool:
+    if settings.second_line is None or world.second_line is None:
+        return False
+    name = settings.second_line.converter
+    is_absent = settings.converters[name].address in world.wire.absent
+    chip_is_whole = not is_absent and world.chips[name].trouble == ChipTrouble()
+    return chip_is_whole and world.second_line.is_whole
+
+
 def _current_lies(_settings: SupervisorSettings, world: World) -> bool:
     """One shunt, and nothing to compare it with."""
     return _lies(world.leads[Channel.SHUNT])
@@ -81,6 +96,8 @@ def _shown_v(settings: SupervisorSettings, world: World, channel: Channel) -> fl
     return (-1 if lead.reversed else 1) * (true_v + lead.added)
 
 
+EXPLAINS_FOR_S = 5.0  # after its end: rules time anew, a filter settles, a coil lets go
+FALSE_V = "false cell voltage, contradicted by no other reading"
 FACTS = (
     Fact(
         "contact welded, nothing else parts the circuit",
@@ -97,11 +114,8 @@ FACTS = (
         frozenset({"a voltage", "b temperature", "c current", "d coil", "e voltage", "e current"}),
         _held_by_level,
     ),
-    Fact(
-        "false cell voltage, contradicted by no other reading",
-        frozenset({"a voltage", "e voltage"}),
-        _voltage_lies,
-    ),
+    Fact(FALSE_V, frozenset({"e voltage"}), _voltage_lies),
+    Fact(f"{FALSE_V}, and no second line", frozenset({"a voltage"}), _voltage_lies_unguarded),
     Fact("false current", frozenset({"c current", "e current"}), _current_lies),
     Fact("every probe on the cells is stuck", frozenset({"b temperature"}), _probe_lies),
 )
@@ -109,18 +123,21 @@ FASTER = "a cell rose faster than the settings promise to survive"
 
 
 class Reach:
-    """Remembers which facts held at any time so far."""
+    """Remembers when each fact held last: it explains nothing long after it has ended."""
 
     def __init__(self, settings: SupervisorSettings, world: World) -> None:
         self._settings, self._world = settings, world
-        self._held: list[Fact] = []
+        self._held_at_s: dict[Fact, float] = {}
 
     def look(self) -> None:
+        now_s = self._world.clock.now_s()
         for fact in FACTS:
-            if fact not in self._held and fact.holds(self._settings, self._world):
-                self._held.append(fact)
+            if fact.holds(self._settings, self._world):
+                self._held_at_s[fact] = now_s
 
     def excuse(self, violation: Violation) -> str | None:
         """The fact that puts this violation beyond reach."""
         key = f"{violation.invariant} {violation.about}"
-        return next((fact.name for fact in self._held if key in fact.excuses), None)
+        since_s = self._world.clock.now_s() - EXPLAINS_FOR_S
+        facts = (fact for fact, at_s in self._held_at_s.items() if at_s >= since_s)
+        return next((fact.name for fact in facts if key in fact.excuses), None)
