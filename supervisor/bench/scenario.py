@@ -1,5 +1,6 @@
 """Scenario files: a plant, a timeline of acts and faults, and what must come of it."""
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -8,11 +9,15 @@ from pydantic import Field, model_validator
 from supervisor.bench.operators import OperatorSettings
 from supervisor.settings.base import Amperes, Seconds, Settings, Volts
 from supervisor.settings.document import Document
+from supervisor.settings.faults import Fault, SettingsFaults
 from supervisor.settings.load import read_document, validate
 from supervisor.settings.model import SupervisorSettings
-from supervisor.simulator.faults import Fault
+from supervisor.simulator.chemistry import load_chemistry
+from supervisor.simulator.faults import Fault as SimulatedFault
 from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.sizing.fitness import examine_document, fit
+
+PER_CELL = ("state_of_charge_offsets", "capacity_factors")
 
 AtSeconds = Annotated[float, Field(ge=0, le=1e6)]
 
@@ -42,7 +47,7 @@ class Act(Settings):
     open: Literal[True] | None = Field(default=None, description="true: ask to open")
     reset: str | None = Field(default=None, description="reset the lockout, for this reason")
     knob: Knob | None = None
-    fault: Fault | None = None
+    fault: SimulatedFault | None = None
     clear: str | None = Field(default=None, description="kind of the fault that ends")
     expect: Seen | None = None
     say: str | None = Field(default=None, description="what the operator does, for the demo")
@@ -97,7 +102,7 @@ class Scenario(Settings):
 def load_scenario(path: Path) -> tuple[Scenario, SupervisorSettings]:
     """The scenario and the settings it runs on. Raises SettingsFaults for either."""
     document = read_document(path)
-    scenario = validate(Scenario, document)
+    scenario = _beside(path.parent, validate(Scenario, document))
     return scenario, settings_of(scenario, document, read_document(path.parent / scenario.settings))
 
 
@@ -105,4 +110,42 @@ def settings_of(scenario: Scenario, document: Document, example: Document) -> Su
     """The example's settings with the scenario's overrides. Raises SettingsFaults."""
     lines = {key: document.line(("overrides", key)) for key in scenario.overrides}
     overridden = example.with_overrides(scenario.overrides, file=document.file, lines=lines)
-    return fit(examine_document(overridden))
+    settings = fit(examine_document(overridden))
+    if found := list(_misfits(scenario, settings, document)):
+        raise SettingsFaults(found)
+    return settings
+
+
+def _beside(folder: Path, scenario: Scenario) -> Scenario:
+    """A chemistry of one's own is looked for beside the scenario, like the settings."""
+    cells = scenario.plant.cells
+    if not cells.chemistry.endswith(".yaml"):
+        return scenario
+    cells = cells.model_copy(update={"chemistry": str(folder / cells.chemistry)})
+    plant = scenario.plant.model_copy(update={"cells": cells})
+    return scenario.model_copy(update={"plant": plant})
+
+
+def _misfits(
+    scenario: Scenario, settings: SupervisorSettings, document: Document
+) -> Iterator[Fault]:
+    """What no single value of the plant shows."""
+    cells, in_bank = scenario.plant.cells, settings.bank.cells_in_parallel
+    for name in PER_CELL:
+        count = len(getattr(cells, name))
+        if count > in_bank:
+            yield document.fault(
+                f"plant.cells.{name}",
+                f"{count} values for {in_bank} cells.",
+                "Each value belongs to one cell, the front one first.",
+                "Leave some out, or raise bank.cells_in_parallel.",
+            )
+    try:
+        load_chemistry(cells.chemistry)
+    except ValueError as error:
+        yield document.fault(
+            "plant.cells.chemistry",
+            f"{cells.chemistry} cannot be used.",
+            str(error),
+            "Write the name of a shipped one, or the path of a file of your own from here.",
+        )

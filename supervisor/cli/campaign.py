@@ -1,5 +1,6 @@
 """``holdwatch campaign``: random builds, operators and faults, judged by what must always hold."""
 
+import importlib.util
 import json
 import os
 import time
@@ -17,15 +18,18 @@ if TYPE_CHECKING:
     from supervisor.bench.campaign.run import Run
 
 SECONDS_PER_MINUTE = 60
+MOST_JOBS = 256
 SHRUNK = 20  # violations; of the rest the seed and the run are told
 
 
 @click.command()
 @click.option("--runs", type=click.IntRange(min=1), default=1000, show_default=True)
 @click.option("--seed", type=int, default=1, show_default=True, help="Of the whole campaign.")
-@click.option("--jobs", type=click.IntRange(min=1), help="Processes; all cores if left out.")
+@click.option(
+    "--jobs", type=click.IntRange(1, MOST_JOBS), help="Processes; left out: as many as cores."
+)
 @click.option("--scheduler", help="Use a Dask cluster instead: its address, tcp://HOST:PORT.")
-@click.option("--minutes", type=click.FloatRange(min=0, min_open=True), help="Stop after so long.")
+@click.option("--minutes", type=click.FloatRange(0, 1e5, min_open=True), help="Stop after so long.")
 @click.option("--json", "as_json", is_flag=True, help="The report as JSON on stdout.")
 @click.option(
     "--out",
@@ -50,16 +54,19 @@ def command(
     from supervisor.bench.campaign.spread import MissingPart, NoCluster, spread
 
     report = Report(seed, runs)
+    if out:
+        _make(out)
     try:
-        results = spread(seed, runs, jobs=jobs or os.cpu_count() or 1, scheduler=scheduler)
+        results = spread(seed, runs, jobs=jobs or _most_jobs(), scheduler=scheduler)
     except MissingPart as missing:
         raise click.UsageError(str(missing)) from None
     except NoCluster as nobody:
         raise click.UsageError(str(nobody)) from None
     _gather(report, cast("Generator[Run]", results), minutes)
-    if out:
-        _save(report, out)
+    unsaved = _save(report, out) if out else None
     _tell(report, as_json=as_json)
+    if unsaved:
+        raise unsaved
     if report.violations:
         raise click.exceptions.Exit(EXIT_FAILED)
 
@@ -99,14 +106,33 @@ def _progress(total: int) -> Iterator[Iterator[None]]:
         yield advance()
 
 
-def _save(report: "Report", folder: Path) -> None:
-    """One file a violation, named in the report."""
+def _most_jobs() -> int:
+    """All cores, if there is what spreads runs over them."""
+    if importlib.util.find_spec("joblib") is None:
+        say("on one core; for all: pip install '.[campaign]'")
+        return 1
+    return os.cpu_count() or 1
+
+
+def _make(folder: Path) -> None:
+    """Before the first run: an hour's work is not to end in a folder that cannot be."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        (folder / ".try").touch()
+        (folder / ".try").unlink()
+    except OSError as error:
+        raise fail(
+            f"holdwatch: cannot write into {folder}: {error.strerror}; name another folder by --out"
+        ) from None
+
+
+def _save(report: "Report", folder: Path) -> Exception | None:
+    """One file a violation, named in the report; what went wrong with it."""
     from supervisor.bench.campaign.draw import draw
     from supervisor.bench.campaign.save import save
     from supervisor.bench.campaign.shrink import Shrinker
 
     try:
-        folder.mkdir(parents=True, exist_ok=True)
         for failed in report.violations[:SHRUNK]:
             say(f"making run {failed.run} as short as it will go")
             document = draw(failed.seed, failed.run).document
@@ -115,7 +141,8 @@ def _save(report: "Report", folder: Path) -> None:
     except KeyboardInterrupt:
         report.stopped = "interrupted"
     except OSError as error:
-        raise fail(f"holdwatch: cannot write {folder}: {error.strerror}") from None
+        return fail(f"holdwatch: cannot write into {folder}: {error.strerror}")
+    return None
 
 
 def _tell(report: "Report", *, as_json: bool) -> None:

@@ -11,6 +11,10 @@ SHOWN = 10  # runs by number, of those beyond reach
 def print_report(report: Report) -> None:
     console = Console(highlight=False)
     console.print(_coverage(report))
+    console.print(
+        "min, median, max: seconds from the newest fault to no current. "
+        "A run counts in the row of each of its faults."
+    )
     for fact, runs in report.beyond_reach().items():
         more = ", ..." if len(runs) > SHOWN else ""
         listed = ", ".join(map(str, runs[:SHOWN]))
@@ -28,10 +32,12 @@ def _coverage(report: Report) -> Table:
     table = Table(title=f"Campaign, seed {report.seed}: {len(report.runs)} runs")
     table.add_column("fault")
     table.add_column("outcome")
-    for name in ("runs", "min s", "median s", "max s"):
+    for name in ("runs", "min", "median", "max"):
         table.add_column(name, justify="right")
+    table.add_column("tripped by")
     for row in report.coverage():
         times = (row.response_min_s, row.response_median_s, row.response_max_s)
         shown = ["-" if time_s is None else f"{time_s:.2f}" for time_s in times]
-        table.add_row(row.fault, row.outcome, str(row.runs), *shown)
+        rules = ", ".join(f"{rule} {runs}" for rule, runs in row.tripped_by.items())
+        table.add_row(row.fault, row.outcome, str(row.runs), *shown, rules)
     return table

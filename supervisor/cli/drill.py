@@ -50,7 +50,8 @@ def _tell(result: Result) -> None:
     verdict = "pass" if result.passed else "FAIL"
     what = result.tripped_by or result.outcome
     when = "" if result.trip_at_s is None else f" at {result.trip_at_s:.1f} s"
-    took = "" if result.response_s is None else f", open {result.response_s:.2f} s after the cause"
+    since_s = result.response_s
+    took = "" if since_s is None else f", no current {since_s:.2f} s after the cause"
     click.echo(f"{verdict}  {result.scenario}: {what}{when}{took}; peak {result.peak_cell_v:.3f} V")
     for failure in result.failures:
         click.echo(f"      {failure}")

@@ -195,7 +195,8 @@ def _step(spot: Spot, part: str | int) -> Spot:
         inner, limits = _bare(arguments[1])
         return Spot((*spot.path, part), inner, limits, _docstring(inner), (), spot)
     if origin in (list, tuple) and isinstance(part, int):
-        item = arguments[part] if origin is tuple and part < len(arguments) else arguments[0]
+        alike = origin is list or arguments[-1] is Ellipsis or part >= len(arguments)
+        item = arguments[0 if alike else part]
         inner, limits = _bare(item)
         return Spot((*spot.path, part), inner, limits, spot.description, (), spot)
     return spot

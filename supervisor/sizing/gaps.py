@@ -34,7 +34,8 @@ def cautions(settings: SupervisorSettings) -> Iterator[str]:
     if settings.contactor.auxiliary is None:
         yield (
             "no auxiliary contact: a weld is not seen while less than "
-            f"{settings.protection.failed_to_open.current_amperes:g} A flow."
+            f"{settings.protection.failed_to_open.current_amperes:g} A flow; nor is a contact that "
+            "opens by itself, and may close by itself later."
         )
     if settings.channels.far_cell is None:
         yield "no far_cell: one voltage alone cannot show that a link has opened."

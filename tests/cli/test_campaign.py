@@ -59,6 +59,7 @@ def test_json_and_exit_codes(monkeypatch: pytest.MonkeyPatch) -> None:
             "fault": "lead_open",
             "outcome": "tripped",
             "runs": 3,
+            "tripped_by": {"sensing": 3},
             "response_min_s": 0.1,
             "response_median_s": 0.2,
             "response_max_s": pytest.approx(0.3),

@@ -1,5 +1,6 @@
 """Told to close, and the auxiliary contact says open."""
 
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,8 +12,10 @@ from supervisor.protection.rulebook import build_rules
 from supervisor.protection.rules.failed_to_close import FailedToCloseRule
 from supervisor.readings import ContactorState
 from supervisor.settings.model import SupervisorSettings
+from supervisor.sizing.fitness import load_fit
 
 LIMIT_S = 0.5
+EXAMPLE = Path(__file__).parents[2] / "config" / "hut-bank.yaml"
 
 
 def stays_open(told_at_s: float = 0.0) -> ContactorState:
@@ -53,9 +56,28 @@ def test_pull_in_is_borne(rule: FailedToCloseRule) -> None:
 
 
 def test_a_contact_that_opens_by_itself(rule: FailedToCloseRule) -> None:
+    """At once, long before it can close again: three looks, against one that was wrong."""
     steps = course((0.0, told_closed(0.0)), (50.0, stays_open()))
-    assert first_trip_s(rule, steps) == pytest.approx(50.0 + LIMIT_S, abs=CYCLE_S)
-    assert "says open for" in rule.judge(cycle(60.0, contactor=stays_open()), 60.0).reason
+    assert first_trip_s(rule, steps) == pytest.approx(50.0 + 2 * CYCLE_S, abs=CYCLE_S / 2)
+    assert "opened by itself" in rule.judge(cycle(60.0, contactor=stays_open()), 60.0).reason
+
+
+def test_it_is_no_closing_before_it_was_seen_for_some_looks(rule: FailedToCloseRule) -> None:
+    """A bounce: open, closed for two looks, open for some, closed for good."""
+    steps = course(
+        (10.0, stays_open(10.0)),
+        (10.05, told_closed(10.0)),
+        (10.05 + 2 * CYCLE_S, stays_open(10.0)),
+        (10.15, told_closed(10.0)),
+    )
+    assert TRIP not in states(feed(rule, steps))
+
+
+def test_two_wrong_looks_are_borne(rule: FailedToCloseRule) -> None:
+    steps = course(
+        (0.0, told_closed(0.0)), (5.0, stays_open()), (5.0 + 2 * CYCLE_S, told_closed(0.0))
+    )
+    assert TRIP not in states(feed(rule, steps))
 
 
 @pytest.mark.parametrize("period_s", [0.1, 0.25, 0.5, 1.0])
@@ -79,8 +101,7 @@ def test_told_to_open_is_another_rules_matter(rule: FailedToCloseRule) -> None:
 @given(st.floats(min_value=0.02, max_value=0.4), st.integers(min_value=1, max_value=30))
 def test_every_closing_has_its_own_time(open_s: float, closings: int) -> None:
     """Slow pull-ins do not add up over closings; openings between them are not counted."""
-    rule = FailedToCloseRule.__new__(FailedToCloseRule)
-    rule._limit_s, rule._closing_at_s, rule._open_since_s = LIMIT_S, None, None
+    rule = FailedToCloseRule(load_fit(EXAMPLE))
     for k in range(closings):
         at_s = 10.0 * k
         steps = course(

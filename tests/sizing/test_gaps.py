@@ -45,7 +45,11 @@ def test_a_rule_with_a_reason_is_off_and_another_not_fitted(full: SupervisorSett
     [
         ((), {"second_line": None}, "no second line: only software opens the contactor."),
         (("contactor",), {"drive": "level"}, "drive is level"),
-        (("contactor",), {"auxiliary": None}, "while less than 3 A flow."),
+        (
+            ("contactor",),
+            {"auxiliary": None},
+            "nor is a contact that opens by itself",
+        ),
         (("channels",), {"far_cell": None}, "no far_cell"),
         ((), {"uncommissioned": None}, "it will never close"),
     ],

@@ -28,6 +28,8 @@ OPERATORS = ("careful", "hasty", "asleep", "wrong_way")
 HOLD_V = (0.03, 0.1)  # below the main limit
 ANY_HOLD_V = (-0.05, 0.08)
 TRIES = 1000
+THERMAL, CONTINUOUS = "protection.supply_thermal", "continuous_amperes"
+BEARS = {CONTINUOUS: 1e6}
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +89,8 @@ def _build(rng: Random, seed: int, run: int, *, clean: bool) -> dict[str, Any]:
 def _operator(rng: Random, overrides: dict[str, Any], *, clean: bool) -> dict[str, Any]:
     most_a = overrides["protection.overcurrent.trip_amperes"]
     limit_v = overrides["protection.overvoltage.trip_volts"]
+    if clean:  # nor more than the rectifier bears for ever, if that is watched
+        most_a = min(most_a, overrides.get(THERMAL, {}).get("rectifier", BEARS).get(CONTINUOUS))
     share = rng.uniform(0.1, 0.6) if clean else rng.uniform(0.2, 1.05)
     return {
         "kind": "careful" if clean else rng.choice(OPERATORS),

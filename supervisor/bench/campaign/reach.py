@@ -78,6 +78,12 @@ def _current_lies(_settings: SupervisorSettings, world: World) -> bool:
     return _lies(world.leads[Channel.SHUNT])
 
 
+def _coil_lets_go_unseen(settings: SupervisorSettings, world: World) -> bool:
+    """Open by itself, with no auxiliary contact to tell: it closes again as soon as it can."""
+    broken = any(f.kind in ("coil_open", "contactor_stuck_open") for f in world.faults)
+    return broken and settings.contactor.auxiliary is None
+
+
 def _probe_lies(settings: SupervisorSettings, world: World) -> bool:
     """Every probe on the cells shows something else than their temperature."""
     cells = [name for name, probe in settings.probes.items() if probe.place == "cells"]
@@ -117,6 +123,9 @@ FACTS = (
     Fact(FALSE_V, frozenset({"e voltage"}), _voltage_lies),
     Fact(f"{FALSE_V}, and no second line", frozenset({"a voltage"}), _voltage_lies_unguarded),
     Fact("false current", frozenset({"c current", "e current"}), _current_lies),
+    Fact(
+        "coil lets go, and no auxiliary contact tells", frozenset({"h coil"}), _coil_lets_go_unseen
+    ),
     Fact("every probe on the cells is stuck", frozenset({"b temperature"}), _probe_lies),
 )
 FASTER = "a cell rose faster than the settings promise to survive"

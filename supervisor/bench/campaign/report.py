@@ -18,6 +18,7 @@ class Covered:
     fault: str
     outcome: str
     runs: int
+    tripped_by: dict[str, int]
     response_min_s: float | None
     response_median_s: float | None
     response_max_s: float | None
@@ -90,7 +91,8 @@ class Report:
 def _covered(fault: str, outcome: str, runs: list[Run]) -> Covered:
     times = [run.response_s for run in runs if run.response_s is not None]
     spread = (min(times), round(median(times), 4), max(times)) if times else (None, None, None)
-    return Covered(fault, outcome, len(runs), *spread)
+    rules = Counter(run.tripped_by for run in runs if run.tripped_by)
+    return Covered(fault, outcome, len(runs), dict(sorted(rules.items())), *spread)
 
 
 def _as_dict(covered: Covered) -> dict[str, Any]:

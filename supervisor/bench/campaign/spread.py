@@ -1,6 +1,7 @@
 """The same runs one after the other, on all cores, or on a cluster. In the order they come."""
 
 import importlib
+import re
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from typing import Any
@@ -45,6 +46,8 @@ def _on_cores(seed: int, runs: int, jobs: int, joblib: Any) -> Iterator[Run]:
 
 def _connect(scheduler: str, patience_s: float) -> Any:
     distributed = _load("distributed")
+    if not re.fullmatch(r"\w+://[^/:]+:\d+", scheduler):
+        raise NoCluster(f"{scheduler} is no address of a scheduler: write it like tcp://host:8786")
     try:
         return distributed.Client(scheduler, timeout=patience_s, set_as_default=False)
     except (OSError, ValueError) as error:

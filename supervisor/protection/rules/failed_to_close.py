@@ -9,11 +9,16 @@ from supervisor.protection.verdict import State, Verdict
 from supervisor.readings import Readings
 from supervisor.settings.model import SupervisorSettings
 
+# One wrong look at the auxiliary contact is no verdict.
+AUXILIARY_LOOKS = 3
+
 
 class FailedToCloseRule:
-    """Trips when the contact stays open, or opens again and again, although told to be closed.
+    """Trips when the contact does not close in time, or once closed opens again by itself.
 
-    For a contact that comes and goes see ``LostTime``. ``measured`` is how long it has been open.
+    Pull-in, bounces included, has ``within_seconds``; a contact that was seen closed for some looks
+    and then open for some has let go, and trips at once. For one that only flutters see
+    ``LostTime``. ``measured`` is how long it has been open.
     """
 
     key = "failed_to_close"
@@ -28,6 +33,8 @@ class FailedToCloseRule:
         self._lost = LostTime(self._limit_s)
         self._closing_at_s: float | None = None  # told to, at that time
         self._open_since_s: float | None = None
+        self._alike = 0  # looks in a row at which the auxiliary contact said the same
+        self._was_closed = False
 
     def judge(self, readings: Readings, now_s: float) -> Verdict:
         contactor = readings.contactor
@@ -38,14 +45,20 @@ class FailedToCloseRule:
             self._closing_at_s = contactor.told_at_s
             self._lost = LostTime(self._limit_s)
             self._lost.update(False, contactor.told_at_s)
+            self._alike, self._was_closed = 0, False
         is_open = contactor.auxiliary_closed is False
+        self._alike = 1 if is_open is (self._open_since_s is None) else self._alike + 1
         if not is_open:
             self._open_since_s = None
         elif self._open_since_s is None:
             self._open_since_s = now_s
         is_full = self._lost.update(is_open, now_s)
         if not is_open:
+            self._was_closed |= self._alike >= AUXILIARY_LOOKS
             return self._verdict(State.CLEAR, None, "closed, as told")
+        if self._was_closed and self._alike >= AUXILIARY_LOOKS:
+            reason = "told to close, and after that the auxiliary contact opened by itself"
+            return self._verdict(State.TRIP, now_s, reason)
         if is_full:
             return self._verdict(State.TRIP, now_s, self._words(now_s))
         return self._verdict(State.TIMING, now_s, "told to close, the auxiliary contact says open")

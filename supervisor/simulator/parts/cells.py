@@ -23,7 +23,7 @@ class CellsSettings(Settings):
     chemistry: str = Field(
         default="bpx-lfp", description="A name in config/chemistries/, or the path of such a file."
     )
-    state_of_charge: Annotated[float, Field(ge=0, le=1.1)] = Field(
+    state_of_charge: Annotated[float, Field(ge=0, le=1.05)] = Field(
         default=0.5, description="At the start, 0 empty to 1 full."
     )
     state_of_charge_spread: Annotated[float, Field(ge=0, le=0.2)] = Field(
