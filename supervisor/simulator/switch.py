@@ -53,6 +53,11 @@ class Switch:
         return self._contact and not self.stuck_open
 
     @property
+    def driven(self) -> bool:
+        """Whether the driver would energise the coil, were its wire whole."""
+        return self._driven and self._enabled
+
+    @property
     def energised(self) -> bool:
         """Whether the coil is driven, enabled and whole."""
         return self._energised

@@ -8,6 +8,12 @@ from supervisor.bench.campaign.violation import Violation
 from supervisor.readings import Channel
 from supervisor.simulator.plant import Plant
 
+NEVER = float("inf")
+
+
+BOUNCES_S = 0.5
+HONOURED_S = 2.0  # after a request nobody waits for it any longer, pull-in included
+
 
 class Coil:
     """Invariants d, g and h, and of e: the current ends when the coil is off."""
@@ -20,34 +26,45 @@ class Coil:
         hold_s: float,
         frozen_s: Mapping[Channel, float],
         parts_s: float,
+        flutter_s: float,
     ) -> None:
         """``hold_s``: age of the oldest reading at which the coil must be off; ``frozen_s``: the
-        same while a chip goes on converting but its result stands still."""
+        same while a chip goes on converting but its result stands still; ``flutter_s``: so short
+        an opening by itself may go unseen."""
         self._plant, self._freshness = plant, freshness
         self._hold_s, self._frozen_s = hold_s, frozen_s
+        self._flutter_s = max(flutter_s, BOUNCES_S)
         self._parts = Sustained(parts_s)
-        self._was_on = False
-        self._is_asked = self._is_tripped = self._is_reset = False
-        self._told_blind = False
+        self._was_driven = self._was_on = self._was_closed = False
+        self._closed_until_s = -NEVER  # by itself: when the contact was closed last
+        self._asked_at_s = self._reset_at_s = -NEVER
+        self._is_tripped = False
 
-    def asked(self, act: str) -> None:
-        self._is_asked |= act == "close"
-        self._is_reset |= act == "reset" and self._is_tripped
+    def asked(self, act: str, at_s: float) -> None:
+        if act == "close":
+            self._asked_at_s = at_s
+        elif act == "reset" and self._is_tripped:
+            self._reset_at_s = at_s
+        elif act == "open":
+            self._asked_at_s = -NEVER
 
-    def note_lockout(self, locked: bool) -> None:
+    def note_lockout(self, locked: bool, at_s: float) -> None:
         """What the daemon itself says: locked out, or not (any more)."""
-        if locked and not self._is_tripped:
-            self._is_tripped, self._is_reset = True, False
-        elif not locked and self._is_reset:
+        if locked:
+            self._is_tripped = True
+        elif at_s - self._reset_at_s <= HONOURED_S:
             self._is_tripped = False
 
     def look(self, from_s: float, until_s: float) -> Iterator[Violation]:
-        is_on = self._plant.contactor.energised
-        if is_on and not self._was_on:
+        contactor = self._plant.contactor
+        if contactor.driven and not self._was_driven:
             yield from self._goes_on(until_s)
-        elif self._was_on and not is_on:
-            self._is_asked = False
-        self._was_on = is_on
+        elif contactor.closed and not self._was_closed:
+            yield from self._closes(until_s)
+        if contactor.closed:
+            self._closed_until_s = until_s
+        self._was_driven, self._was_closed = contactor.driven, contactor.closed
+        is_on = contactor.energised
         yield from self._is_blind(is_on, until_s)
         flows = not is_on and bool(self._plant.current_a)
         lasted_s = self._parts.lasts(flows, from_s, until_s)
@@ -55,16 +72,22 @@ class Coil:
             yield Violation("e", "coil", until_s, f"current {lasted_s:.3f} s after coil off")
 
     def _goes_on(self, at_s: float) -> Iterator[Violation]:
+        """By the driver: somebody decided it."""
         if self._is_tripped:
             yield Violation("g", "coil", at_s, "the coil is on again")
-        elif not self._is_asked:
+        elif at_s - self._asked_at_s > HONOURED_S:
             yield Violation("h", "coil", at_s, "the coil is on and nobody asked")
+
+    def _closes(self, at_s: float) -> Iterator[Violation]:
+        """By itself, the driver never having let go: a wire that touches, a contact that frees."""
+        open_s = at_s - max(self._closed_until_s, self._asked_at_s)
+        if open_s > max(self._flutter_s, HONOURED_S if self._closed_until_s == -NEVER else 0.0):
+            yield Violation("h", "coil", at_s, f"it closes by itself after {open_s:.3f} s")
 
     def _is_blind(self, is_on: bool, at_s: float) -> Iterator[Violation]:
         too_old = self._too_old(at_s) if is_on else None
-        if too_old and not self._told_blind:
+        if too_old:
             yield Violation("d", "coil", at_s, too_old)
-        self._told_blind = too_old is not None
 
     def _too_old(self, at_s: float) -> str | None:
         read_s = at_s - min(self._freshness.read_at_s().values())

@@ -48,9 +48,12 @@ class Invariants:
             hold_s=_hold_s(settings),
             frozen_s=_frozen_s(named),
             parts_s=_parts_s(settings, named),
+            flutter_s=named["failed_to_close"].response_s if "failed_to_close" in named else 0.0,
         )
         self._over_s: float | None = None  # since when the highest cell is over the main limit
-        self._told_high = False
+        self._peak_v = settings.bank.never_above_volts
+        self._overvoltage_s = named["overvoltage"].response_s
+        self._told: set[tuple[str, str, str | None]] = set()
         self._may_trip = not clean
         self._looked_s = self._began_s
         self.violations: list[Violation] = []
@@ -59,7 +62,7 @@ class Invariants:
         self._hear_pins(world.pin_factory.listener)
 
     def asked(self, act: str) -> None:
-        self.coil.asked(act)
+        self.coil.asked(act, self._world.now_s())
 
     def look(self) -> None:
         """After a cycle; the world is brought to the present first."""
@@ -74,7 +77,7 @@ class Invariants:
         self._look_at_peak(now_s)
 
     def _note_lockout(self, lockout: Lockout | None, now_s: float) -> None:
-        self.coil.note_lockout(lockout is not None)
+        self.coil.note_lockout(lockout is not None, now_s)
         if lockout and not self._may_trip:
             self._may_trip = True
             detail = f"by {lockout.tripped_by}: {lockout.reason}"
@@ -98,18 +101,23 @@ class Invariants:
         self._look_at_peak(at_s)
 
     def _look_at_peak(self, now_s: float) -> None:
-        bank, peak_v = self._settings.bank, self._world.plant.peak_cell_v
-        if self._told_high or peak_v <= bank.never_above_volts:
+        peak_v, bank = self._world.plant.peak_cell_v, self._settings.bank
+        if peak_v <= self._peak_v:
             return
-        self._told_high = True
+        self._peak_v = peak_v
         detail = f"{peak_v:.4f} V, never above {bank.never_above_volts:g} V"
         violation = Violation("a", "voltage", now_s - self._began_s, detail)
-        took_s = 0.0 if self._over_s is None else now_s - self._over_s
-        way_v = bank.never_above_volts - self._settings.protection.overvoltage.trip_volts
-        if took_s * bank.fastest_rise_volts_per_second < way_v:
-            self.beyond_reach.append((FASTER, violation))
-        else:
-            self._note_one(violation)
+        self._note_one(violation, FASTER if self._rose_faster(now_s) else None)
+
+    def _rose_faster(self, now_s: float) -> bool:
+        """The mean itself, within the time in which the limit must have acted."""
+        if self._over_s is None:
+            return False
+        took_s = now_s - self._over_s
+        bank, trip_v = self._settings.bank, self._settings.protection.overvoltage.trip_volts
+        rose_v = self._world.plant.max_cell_v - trip_v
+        promised_v = took_s * bank.fastest_rise_volts_per_second
+        return took_s <= self._overvoltage_s and rose_v > promised_v
 
     def _hear_pins(self, listener: Callable[[int, bool], None]) -> None:
         def hear(pin: int, level: bool) -> None:
@@ -123,11 +131,16 @@ class Invariants:
         for violation in found:
             self._note_one(violation)
 
-    def _note_one(self, violation: Violation | None) -> None:
+    def _note_one(self, violation: Violation | None, fact: str | None = None) -> None:
+        """Each kind once; what goes on when its excuse has ended counts after all."""
         if violation is None:
             return
         self._reach.look()
-        fact = self._reach.excuse(violation)
+        fact = fact or self._reach.excuse(violation)
+        key = (violation.invariant, violation.about, fact)
+        if key in self._told:
+            return
+        self._told.add(key)
         if fact is None:
             self.violations.append(violation)
         else:

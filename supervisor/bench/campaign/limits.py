@@ -68,7 +68,7 @@ def promises(
         if isinstance(wiring, CellChannel):
             yield Promise(
                 f"the lead of {channel.value} shows nothing that a cell can be",
-                "voltage",
+                "lead",
                 lambda w=wiring, k=channel: _is_dead(world, w, k),  # type: ignore[misc]
                 budgets["sensing"].response_s + lag_s,
                 later_s,

@@ -48,15 +48,16 @@ def _held_by_level(settings: SupervisorSettings, world: World) -> bool:
 
 
 def _voltage_lies(settings: SupervisorSettings, world: World) -> bool:
-    """What is shown is false, and the other cell does not contradict it by the balance limit."""
+    """A lead lies so that no reading shows the limit passed, nor the two cells differing."""
     leads = {c: lead for c, lead in world.leads.items() if c is not Channel.SHUNT}
     if not any(_lies(lead) for lead in leads.values()):
         return False
-    balance = settings.protection.balance
-    if balance is None or len(leads) < 2:
-        return True
-    front_v, far_v = (_shown_v(settings, world, channel) for channel in leads)
-    return abs(front_v - far_v) <= 2 * balance.trip_volts
+    rules = settings.protection
+    shown = [_shown_v(settings, world, channel) for channel in leads]
+    if max(shown) > rules.overvoltage.trip_volts or min(shown) < rules.undervoltage.trip_volts:
+        return False
+    balance = rules.balance
+    return balance is None or len(shown) < 2 or abs(shown[0] - shown[1]) <= balance.trip_volts
 
 
 def _voltage_lies_unguarded(settings: SupervisorSettings, world: World) -> bool:
@@ -73,9 +74,15 @@ def _is_guarded(settings: SupervisorSettings, world: World) -> bool:
     return chip_is_whole and world.second_line.is_whole
 
 
-def _current_lies(_settings: SupervisorSettings, world: World) -> bool:
-    """One shunt, and nothing to compare it with."""
-    return _lies(world.leads[Channel.SHUNT])
+def _current_lies(settings: SupervisorSettings, world: World) -> bool:
+    """One shunt, and nothing to compare it with: it shows neither too much nor a reverse."""
+    lead, true_a = world.leads[Channel.SHUNT], world.plant.current_a
+    if not _lies(lead):
+        return False
+    shown_a = 0.0 if lead.held_v is not None else true_a + lead.added
+    shown_a = -shown_a if lead.reversed else shown_a
+    rules = settings.protection
+    return -rules.reverse_current.trip_amperes <= shown_a <= rules.overcurrent.trip_amperes
 
 
 def _coil_lets_go_unseen(settings: SupervisorSettings, world: World) -> bool:
@@ -107,7 +114,17 @@ FALSE_V = "false cell voltage, contradicted by no other reading"
 FACTS = (
     Fact(
         "contact welded, nothing else parts the circuit",
-        frozenset({"a voltage", "b temperature", "c current", "e voltage", "e current", "e coil"}),
+        frozenset(
+            {
+                "a voltage",
+                "b temperature",
+                "c current",
+                "e lead",
+                "e voltage",
+                "e current",
+                "e coil",
+            }
+        ),
         _welded,
     ),
     Fact(

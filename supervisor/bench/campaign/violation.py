@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-About = Literal["voltage", "current", "temperature", "coil", "trip", "run"]
+About = Literal["lead", "voltage", "current", "temperature", "coil", "trip", "run"]
 
 TITLES = {
     "a": "a cell above never_above_volts",

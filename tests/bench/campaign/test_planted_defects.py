@@ -231,3 +231,40 @@ def test_a_welded_contact_is_beyond_reach_only_without_a_second_way_out() -> Non
             overrides={"mains_contactor": {"pin": 22, "opens": opens}},
         )
         assert run_document(fitted).verdict == "tripped"
+
+
+LIE = {"kind": "lead_offset", "channel": "front_cell", "volts": -0.000001}
+SMALL_CURRENT = {"kind": "shunt_offset", "amperes": 0.001}
+
+
+@pytest.mark.parametrize(
+    ("sound", "lie", "rules", "broken"),
+    [(RISING, LIE, STEEP, "a"), (TOO_MUCH, SMALL_CURRENT, (OvercurrentRule, KnobSpeedRule), "e")],
+)
+def test_a_lie_that_hides_nothing_excuses_nothing(
+    monkeypatch: pytest.MonkeyPatch, sound: Any, lie: Any, rules: Any, broken: str
+) -> None:
+    """A lead with a microvolt of error shows the limit passed as well as a perfect one."""
+    deaf(monkeypatch, *rules)
+    lying = deepcopy(sound)
+    lying["timeline"].append({"at_seconds": 2.0, "fault": lie})
+    assert broken in run_document(lying).broken
+
+
+@pytest.mark.parametrize("asked_at_s", [None, 0.05])
+def test_a_request_that_was_refused_is_no_licence_to_close_later(
+    monkeypatch: pytest.MonkeyPatch, asked_at_s: float | None
+) -> None:
+    watch, closed = Guard._watch_while_open, []
+
+    def ghost(self: Guard, decision: Decision) -> None:
+        watch(self, decision)
+        if not closed and self._clock.now_s() > 15.0:
+            closed.append(self.begin_closing(decision, "ghost", lambda _done, _text: None))
+
+    monkeypatch.setattr(Guard, "_watch_while_open", ghost)
+    haunted = document()
+    del haunted["operator"]
+    if asked_at_s is not None:
+        haunted["timeline"] = [{"at_seconds": asked_at_s, "close": True}]
+    assert "h" in run_document(haunted).broken
