@@ -12,11 +12,11 @@ from supervisor.settings.document import Document
 from supervisor.settings.faults import Fault, SettingsFaults
 from supervisor.settings.load import read_document, validate
 from supervisor.settings.model import SupervisorSettings
-from supervisor.simulator.chemistry import load_chemistry
 from supervisor.simulator.faults import Fault as SimulatedFault
 from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.sizing.fitness import examine_document, fit
 
+CHEMISTRY = ("plant", "cells", "chemistry")
 PER_CELL = ("state_of_charge_offsets", "capacity_factors")
 
 AtSeconds = Annotated[float, Field(ge=0, le=1e6)]
@@ -101,8 +101,8 @@ class Scenario(Settings):
 
 def load_scenario(path: Path) -> tuple[Scenario, SupervisorSettings]:
     """The scenario and the settings it runs on. Raises SettingsFaults for either."""
-    document = read_document(path)
-    scenario = _beside(path.parent, validate(Scenario, document))
+    document = _beside(path.parent, read_document(path))
+    scenario = validate(Scenario, document)
     return scenario, settings_of(scenario, document, read_document(path.parent / scenario.settings))
 
 
@@ -116,14 +116,18 @@ def settings_of(scenario: Scenario, document: Document, example: Document) -> Su
     return settings
 
 
-def _beside(folder: Path, scenario: Scenario) -> Scenario:
+def _beside(folder: Path, document: Document) -> Document:
     """A chemistry of one's own is looked for beside the scenario, like the settings."""
-    cells = scenario.plant.cells
-    if not cells.chemistry.endswith(".yaml"):
-        return scenario
-    cells = cells.model_copy(update={"chemistry": str(folder / cells.chemistry)})
-    plant = scenario.plant.model_copy(update={"cells": cells})
-    return scenario.model_copy(update={"plant": plant})
+    block: Any = document.data
+    for key in CHEMISTRY:
+        block = block.get(key) if isinstance(block, dict) else None
+    if not isinstance(block, str) or not block.endswith(".yaml"):
+        return document
+    key = ".".join(CHEMISTRY)
+    line = document.line(CHEMISTRY)
+    return document.with_overrides(
+        {key: str(folder / block)}, file=document.file, lines={key: line}
+    )
 
 
 def _misfits(
@@ -140,12 +144,12 @@ def _misfits(
                 "Each value belongs to one cell, the front one first.",
                 "Leave some out, or raise bank.cells_in_parallel.",
             )
-    try:
-        load_chemistry(cells.chemistry)
-    except ValueError as error:
-        yield document.fault(
-            "plant.cells.chemistry",
-            f"{cells.chemistry} cannot be used.",
-            str(error),
-            "Write the name of a shipped one, or the path of a file of your own from here.",
-        )
+    for k, act in enumerate(scenario.timeline):
+        for key, most in (("cell", in_bank), ("behind_cell", in_bank - 1)):
+            if getattr(act.fault, key, 0) > most:
+                yield document.fault(
+                    ("timeline", k, "fault", key),
+                    f"{getattr(act.fault, key)} is beyond the bank's {in_bank} cells.",
+                    "It counts from the front cell, which is 1.",
+                    f"Write 1 to {most}, or raise bank.cells_in_parallel.",
+                )
