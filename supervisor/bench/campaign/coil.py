@@ -35,7 +35,7 @@ class Coil:
         self._hold_s, self._frozen_s = hold_s, frozen_s
         self._flutter_s = max(flutter_s, BOUNCES_S)
         self._parts = Sustained(parts_s)
-        self._was_driven = self._was_on = self._was_closed = False
+        self._was_driven = self._was_closed = False
         self._closed_until_s = -NEVER  # by itself: when the contact was closed last
         self._asked_at_s = self._reset_at_s = -NEVER
         self._is_tripped = False

@@ -8,7 +8,6 @@ from typing import Any
 from supervisor.bench.campaign.run import Run, run_document
 
 TRIES = 40
-AFTER_S = 1.0  # beside the time of the violation
 ROUNDED = (0, 1)  # decimals that times are rounded to, the coarser first
 
 Document = dict[str, Any]
