@@ -18,8 +18,11 @@ log = logging.getLogger(__name__)
 class Drive(Protocol):
     """How the coil is held."""
 
-    def hold(self) -> None:
-        """Energise, or keep energised; called once for every good cycle."""
+    def hold(self) -> bool:
+        """Energise, or keep energised; called once for every good cycle.
+
+        Returns whether that fed the driver, which holds for its time from then on.
+        """
         ...
 
     def drop(self) -> None: ...
@@ -35,8 +38,9 @@ class LevelDrive:
     def __init__(self, pin: int, pin_factory: Any) -> None:
         self._pin = OutputDevice(pin, initial_value=False, pin_factory=pin_factory)
 
-    def hold(self) -> None:
+    def hold(self) -> bool:
         self._pin.on()
+        return True
 
     def drop(self) -> None:
         self._pin.off()
@@ -53,8 +57,9 @@ class PulseDrive(LevelDrive):
     after the process stood still, cannot pull the contactor in once more.
     """
 
-    def hold(self) -> None:
+    def hold(self) -> bool:
         self._pin.toggle()
+        return bool(self._pin.value)
 
 
 def build_drive(settings: ContactorSettings, pin_factory: Any) -> Drive:
@@ -84,8 +89,9 @@ class Contactor:
     """Main contactor and, if fitted, the mains-side output behind it.
 
     Closed only between ``close_for`` and the end of its lease; ``renew`` extends the lease,
-    never revives it. When a lease ends unrenewed, an alarm of the clock drops the coil from
-    outside the loop. All methods may be called from any thread.
+    never revives it. The lease counts from what last fed the driver: one that outlasted a pulse
+    driver would let the next edge pull it in again. When a lease ends unrenewed, an alarm of the
+    clock drops the coil from outside the loop. All methods may be called from any thread.
     """
 
     def __init__(self, settings: SupervisorSettings, pin_factory: Any, clock: Clock) -> None:
@@ -107,22 +113,17 @@ class Contactor:
         with self._lock:
             self.lease_ran_out = False
             self._told_at_s = self._clock.now_s()
-            self._lease_ends_s = self._told_at_s + lease_s
-            self._alarm.set(self._lease_ends_s)
             if self._mains:
                 self._mains.hold()
-            self._drive.hold()
+            self._feed(lease_s)
 
     def renew(self, lease_s: float) -> None:
         """Extend the lease. Raises LeaseExpired when there is none left to extend."""
         with self._lock:
-            now_s = self._clock.now_s()
-            if self._lease_ends_s is None or now_s >= self._lease_ends_s:
+            if self._lease_ends_s is None or self._clock.now_s() >= self._lease_ends_s:
                 self._expire()
                 raise LeaseExpired
-            self._lease_ends_s = now_s + lease_s
-            self._alarm.set(self._lease_ends_s)
-            self._drive.hold()
+            self._feed(lease_s)
 
     def open(self) -> None:
         """Drop the coil. Idempotent; always allowed; never raises."""
@@ -169,6 +170,13 @@ class Contactor:
                 self._mains.close()
             if self._auxiliary:
                 self._auxiliary.close()
+
+    def _feed(self, lease_s: float) -> None:
+        """The lease counts from before the edge: what holds us up between them shortens it."""
+        now_s = self._clock.now_s()
+        if self._drive.hold():
+            self._lease_ends_s = now_s + lease_s
+            self._alarm.set(self._lease_ends_s)
 
     def _on_alarm(self) -> None:
         with self._lock:

@@ -118,11 +118,10 @@ class SupervisorSettings(Settings):
 
     @property
     def lease_s(self) -> float:
-        """How long permission to be closed lasts without renewal.
+        """How long permission to be closed lasts, from the renewal that last fed the driver.
 
-        Never longer than a pulse driver holds: it would let go, and pull in again at the next
-        edge, while the loop believes the circuit closed all the time. Only rising edges feed it,
-        so the last one may be a cycle older than the last renewal.
+        Always shorter than a pulse driver holds, by a cycle: it would let go, and pull in again
+        at the next edge, while the loop believes the circuit closed all the time.
         """
         dropout_milliseconds = self.contactor.dropout_milliseconds
         if self.contactor.drive == "pulse" and dropout_milliseconds:

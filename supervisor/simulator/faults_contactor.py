@@ -65,7 +65,7 @@ class ContactBounce(FaultSettings):
 
     kind: Literal["contact_bounce"]
     bounces: Annotated[int, Field(ge=1, le=20)]
-    milliseconds: Annotated[float, Field(gt=0, le=1000)] = Field(
+    milliseconds: Annotated[float, Field(gt=0, le=200)] = Field(
         description="The first lasts so long, each other half of the one before."
     )
 

@@ -4,13 +4,14 @@ from typing import Any
 
 import pytest
 from gpiozero.pins.mock import MockFactory
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from supervisor.devices.contactor import Contactor, LeaseExpired
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
 from supervisor.simulator.pins import PlantFactory
+from supervisor.simulator.switch import Switch
 
 LEASE_S = 0.4
 
@@ -141,6 +142,7 @@ def test_never_on_past_its_lease(
     for act, wait_s in acts:
         now_s = rig.clock.now_s()
         if act == "close_for":
+            rig.contactor.open()
             rig.contactor.close_for(LEASE_S)
             permitted_until_s = now_s + LEASE_S
         elif act == "renew":
@@ -150,7 +152,8 @@ def test_never_on_past_its_lease(
                 assert now_s >= permitted_until_s
             else:
                 assert now_s < permitted_until_s
-                permitted_until_s = now_s + LEASE_S
+                if rig.coil:  # a falling edge extends nothing
+                    permitted_until_s = now_s + LEASE_S
         elif act in ("open", "drop_mains"):
             getattr(rig.contactor, act)()
             permitted_until_s = float("-inf")
@@ -158,3 +161,41 @@ def test_never_on_past_its_lease(
         if rig.clock.now_s() > permitted_until_s:
             assert not rig.coil
             assert not rig.contactor.state().told_to_close
+
+
+@given(
+    gaps_s=st.lists(st.floats(0.0143, 0.3), max_size=60),
+    preempted_s=st.lists(st.floats(0, 0.0142), min_size=60, max_size=60),
+)
+@example(gaps_s=[0.0143, 0.17, 0.19], preempted_s=[0.0] * 60)
+def test_a_pulse_driver_is_never_pulled_in_again_by_a_renewal(
+    hut_settings: SupervisorSettings, gaps_s: list[float], preempted_s: list[float]
+) -> None:
+    """However the cycles fall, and with up to a cycle between the decision and the edge."""
+    rig = Rig(with_drive(hut_settings, "pulse"))
+    dropout_ms = hut_settings.contactor.dropout_milliseconds
+    assert dropout_ms
+    driver = Switch(0.025, 0.012, dropout_ms / 1000)
+    pulled_in: list[float] = []
+    preempted_now_s = 0.0
+
+    def feel(pin: int, level: bool) -> None:
+        if pin != hut_settings.contactor.pin:
+            return
+        at_s = rig.clock.now_s() + preempted_now_s
+        while driver.due_s <= at_s:
+            driver.move()
+        was_driven = driver.driven
+        driver.input_changes(level, at_s)
+        if driver.driven and not was_driven:
+            pulled_in.append(at_s)
+
+    rig.factory.listener = feel
+    rig.contactor.close_for(hut_settings.lease_s)
+    for gap_s, preempted_now_s in zip(gaps_s, preempted_s, strict=False):
+        rig.clock.sleep_until(rig.clock.now_s() + gap_s)
+        try:
+            rig.contactor.renew(hut_settings.lease_s)
+        except LeaseExpired:
+            break
+    assert len(pulled_in) == 1

@@ -1,6 +1,8 @@
 """Times of loop, lease, driver and rules among themselves."""
 
 from collections.abc import Iterator
+from math import ceil
+from typing import NamedTuple
 
 from supervisor.settings.cross_checks.contradiction import Contradiction
 from supervisor.settings.cross_checks.wiring import channel_blocks
@@ -122,14 +124,30 @@ def _drive(settings: SupervisorSettings) -> Iterator[Contradiction]:
         )
 
 
-def _holds(settings: SupervisorSettings) -> Iterator[tuple[str, str, float]]:
-    """Path, name and seconds of whatever lets the contactor go without a renewal."""
-    yield "loop.lease_milliseconds", "lease", settings.loop.lease_s
+class _Hold(NamedTuple):
+    """What lets the contactor go without a renewal; of its time ``reserve_s`` does not count."""
+
+    path: str
+    name: str
+    whole_s: float
+    reserve_s: float
+
+    @property
+    def hold_s(self) -> float:
+        return self.whole_s - self.reserve_s
+
+
+def _holds(settings: SupervisorSettings) -> Iterator[_Hold]:
+    yield _Hold("loop.lease_milliseconds", "lease", settings.loop.lease_s, 0.0)
     contactor = settings.contactor
     if contactor.drive == "pulse" and contactor.dropout_milliseconds is not None:
-        # Every second edge falls and feeds nothing: the last rising one may be a cycle older.
-        holds_s = contactor.dropout_milliseconds / 1000 - settings.loop.cycle_s
-        yield "contactor.dropout_milliseconds", "driver's dropout, less a cycle,", holds_s
+        # The lease is shorter by a cycle, and every second edge falls and feeds nothing.
+        yield _Hold(
+            "contactor.dropout_milliseconds",
+            "driver's dropout, less two cycles,",
+            contactor.dropout_milliseconds / 1000,
+            2 * settings.loop.cycle_s,
+        )
 
 
 def _hold_times(settings: SupervisorSettings) -> Iterator[Contradiction]:
@@ -139,24 +157,26 @@ def _hold_times(settings: SupervisorSettings) -> Iterator[Contradiction]:
         ("stale.trip_after_seconds", rules.stale.trip_after_seconds),
         ("loop_overrun.trip_late_seconds", rules.loop_overrun.trip_late_seconds),
     )
-    for path, name, hold_s in _holds(settings):
+    for hold in _holds(settings):
+        path, name, hold_s = hold.path, hold.name, hold.hold_s
         if hold_s < FEWEST_CYCLES * cycle_s:
             yield Contradiction(
                 path,
-                f"The {name} of {hold_s * 1000:g} ms is shorter than {FEWEST_CYCLES} cycles of "
+                f"The {name} of {hold_s * 1000:.4g} ms is shorter than {FEWEST_CYCLES} cycles of "
                 f"{cycle_s * 1000:.1f} ms.",
                 "One late cycle would open the contactor.",
-                f"Write at least {FEWEST_CYCLES * cycle_s * 1000:.0f}.",
+                f"Write at least {ceil((FEWEST_CYCLES * cycle_s + hold.reserve_s) * 1000)}.",
             )
         slowest, after_s = max(causes, key=lambda cause: cause[1])
         if hold_s <= after_s + cycle_s:
             yield Contradiction(
                 path,
-                f"The {name} of {hold_s * 1000:g} ms is not longer than {slowest} "
+                f"The {name} of {hold_s * 1000:.4g} ms is not longer than {slowest} "
                 f"({after_s * 1000:g} ms) and one cycle.",
                 "The contactor would let go before the rule can name the cause, and pull in again "
                 "with the next good reading.",
-                f"Write more than {(after_s + cycle_s) * 1000:.0f}, or lower {slowest}.",
+                f"Write more than {ceil((after_s + cycle_s + hold.reserve_s) * 1000)}, "
+                f"or lower {slowest}.",
             )
 
 
