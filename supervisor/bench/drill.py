@@ -63,7 +63,7 @@ def play(scenario: Scenario, settings: SupervisorSettings) -> tuple[Rig, Witness
         witness = Witness(rig, publisher)
         try:
             while rig.elapsed_s < scenario.seconds and not witness.nothing_to_come:
-                rig.loop.cycle()
+                rig.cycle()
                 witness.look()
                 if rig.invariants:
                     rig.invariants.look()

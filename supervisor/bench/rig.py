@@ -8,13 +8,19 @@ from supervisor.bench.campaign.invariants import Invariants
 from supervisor.bench.operators import Ask, Deed, Operator, Overlooked
 from supervisor.bench.scenario import Act, Scenario
 from supervisor.control.assemble import assemble
+from supervisor.control.loop import Loop
 from supervisor.control.publisher import Publisher
 from supervisor.control.requests import Inbox, Mailbox
 from supervisor.devices.protocols import Clock
 from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.clock import SimulatedClock
 from supervisor.simulator.world import World
 
 log = logging.getLogger(__name__)
+
+
+class Killed(BaseException):
+    """Ends the loop wherever it is; nothing of it may catch this."""
 
 
 class Rig:
@@ -30,6 +36,7 @@ class Rig:
         publisher: Publisher,
         inboxes: Sequence[Inbox] = (),
     ) -> None:
+        self._state_dir = state_dir
         self.scenario = scenario
         self.settings = settings
         self.clock = clock
@@ -39,20 +46,19 @@ class Rig:
         self.said: list[tuple[float, str]] = []
         self._problems: list[str] = []
         self._seen = Overlooked(publisher)
+        self._inboxes = [*inboxes, self.operator]
+        self._is_cycling = False
+        self._down_for_s: float | None = None
+        self._dead: list[Loop] = []  # kept: nobody tidies up after a kill, the collector neither
         self.world = World(settings, scenario.plant, clock, seed=scenario.seed)
-        self.loop = assemble(
-            settings,
-            clock=clock,
-            open_bus=self.world.open_bus,
-            pin_factory=self.world.pin_factory,
-            one_wire=self.world.one_wire,
-            state_dir=state_dir,
-            inboxes=[*inboxes, self.operator],
-            publisher=self._seen,
-            simulated=True,
-        )
+        self.loop = self._start()
         self.invariants = (
-            Invariants(settings, self.world, self.loop, clean=scenario.invariants == "clean")
+            Invariants(
+                settings,
+                self.world,
+                lambda: self.loop.keeper.lockout,
+                clean=scenario.invariants == "clean",
+            )
             if scenario.invariants
             else None
         )
@@ -60,6 +66,16 @@ class Rig:
             self._schedule(act)
         if scenario.operator:
             self._look_again(Operator(scenario.operator), self.started_at_s)
+
+    def cycle(self) -> None:
+        """One cycle of the loop; if it is killed in its midst, until a new one is started."""
+        try:
+            self._is_cycling = True
+            self.loop.cycle()
+        except Killed:
+            self._start_again()
+        finally:
+            self._is_cycling = False
 
     @property
     def elapsed_s(self) -> float:
@@ -70,6 +86,33 @@ class Rig:
         """What went wrong with the timeline, and with the invariants if they are watched."""
         broken = self.invariants.violations if self.invariants else ()
         return [*self._problems, *(violation.text for violation in broken)]
+
+    def _start(self) -> Loop:
+        return assemble(
+            self.settings,
+            clock=self.clock,
+            open_bus=self.world.open_bus,
+            pin_factory=self.world.pin_factory,
+            one_wire=self.world.one_wire,
+            state_dir=self._state_dir,
+            inboxes=self._inboxes,
+            publisher=self._seen,
+            simulated=True,
+        )
+
+    def _start_again(self) -> None:
+        """The process and its alarms are gone; of the pins the kernel keeps what it keeps."""
+        self._is_cycling = False
+        self._dead.append(self.loop)
+        assert isinstance(self.clock, SimulatedClock)
+        self.clock.forget_alarms()
+        self.world.owner_dies()
+        while self._down_for_s is not None:
+            down_s, self._down_for_s = self._down_for_s, None
+            self.clock.sleep_until(self.clock.now_s() + down_s)
+            self.world.catch_up()
+        self.loop = self._start()
+        self.world.owner_lives = True
 
     def _schedule(self, act: Act) -> None:
         self.world.at(self.started_at_s + act.at_seconds, lambda: self._try_to_perform(act))
@@ -93,11 +136,21 @@ class Rig:
             self._ask("reset", act.reset)
         if act.knob:
             self.world.knob(act.knob.to, act.knob.over_seconds)
+        if act.kill:
+            self._kill(act.kill.down_seconds)
         if act.fault:
             self.last_fault_at_s = self.clock.now_s()
             self.world.fault(act.fault)
         if act.clear:
             self.world.clear(act.clear)
+
+    def _kill(self, down_s: float) -> None:
+        if not isinstance(self.clock, SimulatedClock):
+            raise ValueError("a kill is played by drill and demo only: kill this one yourself")
+        self.last_fault_at_s = self.clock.now_s()
+        self._down_for_s = down_s
+        if self._is_cycling:
+            raise Killed
 
     def _ask(self, act: str, reason: str = "") -> None:
         self.operator.put(act, reason)

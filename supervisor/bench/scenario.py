@@ -29,6 +29,14 @@ class Knob(Settings):
     over_seconds: Annotated[float, Field(ge=0, le=86400)] = 0.0
 
 
+class Kill(Settings):
+    """The daemon's process is killed, wherever it is just then, and started anew."""
+
+    down_seconds: Annotated[float, Field(ge=0, le=86400)] = Field(
+        default=1.0, description="Until it is started again."
+    )
+
+
 class Seen(Settings):
     """What the status must say at this moment; each is optional."""
 
@@ -47,6 +55,7 @@ class Act(Settings):
     open: Literal[True] | None = Field(default=None, description="true: ask to open")
     reset: str | None = Field(default=None, description="reset the lockout, for this reason")
     knob: Knob | None = None
+    kill: Kill | None = Field(default=None, description="in drill and demo, not in run --simulate")
     fault: SimulatedFault | None = None
     clear: str | None = Field(default=None, description="kind of the fault that ends")
     expect: Seen | None = None

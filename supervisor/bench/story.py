@@ -56,7 +56,7 @@ class Story:
         while self.rig.elapsed_s < self.rig.scenario.seconds and not (
             time.monotonic() >= ends_s and self.rig.loop.guard.is_open_for_good()
         ):
-            self.rig.loop.cycle()
+            self.rig.cycle()
             if self.tripped_at_s is None and self.rig.loop.guard.circuit is Circuit.LOCKED_OUT:
                 self._note_trip()
                 ends_s = time.monotonic() + linger_s

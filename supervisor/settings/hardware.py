@@ -202,8 +202,9 @@ class Contactor(Settings):
         description="level: high means closed. pulse: only edges hold it closed (charge pump)."
     )
     dropout_milliseconds: Milliseconds | None = Field(
-        default=None, description="pulse only: the driver lets go so long after the last rising edge, the longest "
-        "you measured; the shortest must be within a cycle of it.",
+        default=None,
+        description="pulse only: the driver lets go so long after the last rising edge, the "
+        "longest you measured; the shortest must be within a cycle of it.",
     )
     release_milliseconds: ReleaseMilliseconds = Field(
         description="Coil off to contact open, the worst you measured, driver included."

@@ -76,6 +76,11 @@ class SimulatedClock:
     def alarm(self, act: Callable[[], None]) -> "SimulatedAlarm":
         return SimulatedAlarm(self, act)
 
+    def forget_alarms(self) -> None:
+        """Who set them is dead."""
+        for alarm in list(self._armed):
+            alarm.cancel()
+
     def _advance(self, at_s: float) -> None:
         self._now_s = max(self._now_s, at_s)
 

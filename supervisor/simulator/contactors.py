@@ -10,7 +10,7 @@ from supervisor.simulator.switch import Switch
 
 def build_contactor(settings: SupervisorSettings, plant: PlantSettings) -> Switch:
     ours = plant.switches
-    coil = _coil(ours.coil, ours.coil.supply_volts)
+    coil = build_coil(ours.coil)
     rated = _coil(ours.coil, ours.coil.rated_volts)
     travel_s = max(ours.pull_in_milliseconds / 1000 - rated.pull_in_s, 0.0)
     dropout_ms = settings.contactor.dropout_milliseconds
@@ -44,6 +44,11 @@ def build_mains_relay(settings: SupervisorSettings, plant: PlantSettings) -> Mai
         ),
         ours.mains_making_amperes,
     )
+
+
+def build_coil(settings: CoilSettings) -> Coil:
+    """At the voltage it really gets."""
+    return _coil(settings, settings.supply_volts)
 
 
 def _coil(settings: CoilSettings, supply_v: float) -> Coil:

@@ -31,6 +31,8 @@ class World(Rig):
         self._order = itertools.count()
         self._acting_at_s: float | None = None
         self._faults: list[FaultSettings] = []
+        self.owner_lives = True
+        """Whether the process that holds the pins is there; the bench tells."""
         super().__init__(settings, plant, clock, seed)
 
     def open_bus(self) -> I2CBus:
@@ -82,6 +84,12 @@ class World(Rig):
 
     def knob_position(self) -> float:
         return self.plant.supply.knob(self.now_s())
+
+    def owner_dies(self) -> None:
+        """The process that holds the pins is killed."""
+        self.bring_to(self.now_s())
+        self.owner_lives = False
+        self.pin_factory.owner_dies()
 
     def press_reset(self, pressed: bool) -> None:
         """Press or release the reset button."""

@@ -26,15 +26,18 @@ class Coil:
         hold_s: float,
         frozen_s: Mapping[Channel, float],
         parts_s: float,
+        seen_from_a: float,
         flutter_s: float,
     ) -> None:
         """``hold_s``: age of the oldest reading at which the coil must be off; ``frozen_s``: the
-        same while a chip goes on converting but its result stands still; ``flutter_s``: so short
-        an opening by itself may go unseen."""
+        same while a chip goes on converting but its result stands still; ``seen_from_a``: less
+        current shows nobody that the contact is welded; ``flutter_s``: so short an opening by
+        itself may go unseen."""
         self._plant, self._freshness = plant, freshness
         self._hold_s, self._frozen_s = hold_s, frozen_s
         self._flutter_s = max(flutter_s, BOUNCES_S)
         self._parts = Sustained(parts_s)
+        self._seen_from_a = seen_from_a
         self._was_driven = self._was_closed = False
         self._closed_until_s = -NEVER  # by itself: when the contact was closed last
         self._asked_at_s = self._reset_at_s = -NEVER
@@ -66,7 +69,7 @@ class Coil:
         self._was_driven, self._was_closed = contactor.driven, contactor.closed
         is_on = contactor.energised
         yield from self._is_blind(is_on, until_s)
-        flows = not is_on and bool(self._plant.current_a)
+        flows = not is_on and abs(self._plant.current_a) > self._seen_from_a
         lasted_s = self._parts.lasts(flows, from_s, until_s)
         if lasted_s is not None:
             yield Violation("e", "coil", until_s, f"current {lasted_s:.3f} s after coil off")

@@ -22,6 +22,7 @@ LONG_SHARE = 0.05
 FIRST_FAULT_S = 1.0
 LAST_FAULT_BEFORE_END_S = 5.0
 HEALS = 0.25
+KILLED = 0.08
 NEAR_SHARE = 0.6  # of the runs start close below the main limit
 NEAR_V = (0.003, 0.08)
 OPERATORS = ("careful", "hasty", "asleep", "wrong_way")
@@ -62,7 +63,7 @@ def prepare(document: dict[str, Any]) -> tuple[Scenario, SupervisorSettings]:
 
 
 def _build(rng: Random, seed: int, run: int, *, clean: bool) -> dict[str, Any]:
-    plant = draw_plant(rng)
+    plant = draw_plant(rng, clean=clean)
     overrides = draw_settings(rng, plant)
     seconds = LONG_S if rng.random() < LONG_SHARE else rng.randint(SHORTEST_S, LONGEST_S)
     if not clean and rng.random() < NEAR_SHARE:
@@ -109,7 +110,7 @@ def _dares_a(rng: Random, kind: str) -> float:
 def _timeline(
     rng: Random, scenario: Scenario, settings: SupervisorSettings
 ) -> Iterator[dict[str, Any]]:
-    """None to three faults; some heal."""
+    """None to three faults; some heal; now and then the process is killed and started anew."""
     last_s = scenario.seconds - LAST_FAULT_BEFORE_END_S
     healing: set[str] = set()
     for _ in range(rng.choice((0, 1, 1, 1, 1, 2, 2, 3))):
@@ -119,3 +120,6 @@ def _timeline(
         if rng.random() < HEALS and fault["kind"] not in healing:
             healing.add(fault["kind"])
             yield {"at_seconds": round(at_s + rng.uniform(0.1, 6), 2), "clear": fault["kind"]}
+    if rng.random() < KILLED:
+        at_s = round(rng.uniform(FIRST_FAULT_S, last_s), 3)
+        yield {"at_seconds": at_s, "kill": {"down_seconds": round(rng.uniform(0.01, 4), 2)}}

@@ -1,5 +1,6 @@
 """Random settings of a build: overrides of the example. Whether they are valid, `check` says."""
 
+from math import ceil
 from random import Random
 from typing import Any
 
@@ -17,14 +18,14 @@ def draw_settings(rng: Random, plant: dict[str, Any]) -> dict[str, Any]:
     bank = _bank(rng)
     drawn = {
         **bank,
-        **_voltages(rng),
+        **_voltages(rng, bank["bank.never_above_volts"]),
         **_slopes(rng),
         **_currents(rng),
         **_timing(rng),
-        **_drive(rng),
+        **_drive(rng, plant),
         **_far_cell(rng, plant, bank["bank.cells_in_parallel"]),
         **_heat(rng),
-        **_second_line(rng),
+        **_second_line(rng, bank["bank.never_above_volts"]),
         **_probes(rng),
     }
     blocks = {path.split(".")[1] for path in drawn if path.startswith("protection.")}
@@ -33,8 +34,9 @@ def draw_settings(rng: Random, plant: dict[str, Any]) -> dict[str, Any]:
 
 
 def _bank(rng: Random) -> dict[str, Any]:
-    cells, each_ah = rng.choice((4, 8, 16, 32, 48)), rng.choice((50, 100, 280, 314))
+    cells, each_ah = rng.choice((2, 4, 8, 16, 32, 48)), rng.choice((50, 100, 280, 314))
     return {
+        "bank.never_above_volts": rng.choice((3.6, 3.65, 3.65, 3.65, 3.7)),
         "bank.cells_in_parallel": cells,
         "bank.cell_ampere_hours": each_ah,
         "bank.fastest_rise_volts_per_second": round(rng.uniform(0.008, 0.025), 4),
@@ -42,8 +44,8 @@ def _bank(rng: Random) -> dict[str, Any]:
     }
 
 
-def _voltages(rng: Random) -> dict[str, Any]:
-    trip_v = round(rng.uniform(3.52, 3.60), 3)
+def _voltages(rng: Random, never_above_v: float) -> dict[str, Any]:
+    trip_v = round(never_above_v - rng.uniform(0.05, 0.13), 3)
     of = rng.choice((2, 3, 4, 5))
     return {
         "protection.overvoltage.trip_volts": trip_v,
@@ -83,7 +85,7 @@ def _timing(rng: Random) -> dict[str, Any]:
     }
 
 
-def _drive(rng: Random) -> dict[str, Any]:
+def _drive(rng: Random, plant: dict[str, Any]) -> dict[str, Any]:
     auxiliary = {"pin": 27, "contact": rng.choice(("normally_closed", "normally_open"))}
     mains = {"pin": 22, "opens": rng.choice(("every_opening", "failed_opening"))}
     pulse = {
@@ -91,6 +93,7 @@ def _drive(rng: Random) -> dict[str, Any]:
         "contactor.dropout_milliseconds": rng.randint(240, 350),
     }
     return {
+        "contactor.release_milliseconds": ceil(draw_plant.release_ms(plant) * rng.uniform(1, 2)),
         **(pulse if rng.random() < 0.6 else {}),
         **_sometimes(rng, "contactor.auxiliary", auxiliary),
         **_sometimes(rng, "mains_contactor", mains),
@@ -119,13 +122,13 @@ def _heat(rng: Random) -> dict[str, Any]:
     return {"protection.supply_thermal": {"form_factor": 1.2, "rectifier": rectifier}}
 
 
-def _second_line(rng: Random) -> dict[str, Any]:
+def _second_line(rng: Random, never_above_v: float) -> dict[str, Any]:
     if rng.random() < 0.7:
         return {}
     line = {
         "converter": "guard",
         "inputs": "0-1",
-        "trip_volts": round(rng.uniform(3.625, 3.642), 3),
+        "trip_volts": round(never_above_v - rng.uniform(0.008, 0.025), 3),
         "release_volts": 3.4,
         "pin": 26,
     }

@@ -14,7 +14,6 @@ from supervisor.bench.campaign.reach import FASTER, Reach
 from supervisor.bench.campaign.violation import Violation
 from supervisor.bench.campaign.warmth import FreezingCells, HotPart
 from supervisor.control.latch import Lockout
-from supervisor.control.loop import Loop
 from supervisor.readings import Channel
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.world import World
@@ -32,9 +31,14 @@ class Invariants:
     """
 
     def __init__(
-        self, settings: SupervisorSettings, world: World, loop: Loop, *, clean: bool
+        self,
+        settings: SupervisorSettings,
+        world: World,
+        lockout: Callable[[], Lockout | None],
+        *,
+        clean: bool,
     ) -> None:
-        self._settings, self._world, self._loop = settings, world, loop
+        self._settings, self._world, self._lockout = settings, world, lockout
         self._began_s = self._seen_s = world.clock.now_s()
         printed = budgets(settings)
         named = {budget.title: budget for budget in printed}
@@ -48,6 +52,7 @@ class Invariants:
             hold_s=_hold_s(settings),
             frozen_s=_frozen_s(named),
             parts_s=_parts_s(settings, named),
+            seen_from_a=_seen_from_a(settings, named),
             flutter_s=named["failed_to_close"].response_s if "failed_to_close" in named else 0.0,
         )
         self._over_s: float | None = None  # since when the highest cell is over the main limit
@@ -69,7 +74,7 @@ class Invariants:
         self._world.catch_up()
         now_s = self._world.clock.now_s()
         self._reach.look()
-        self._note_lockout(self._loop.keeper.lockout, now_s)
+        self._note_lockout(self._lockout(), now_s)
         self._note(self.coil.look(now_s, now_s))
         flows = bool(self._world.plant.current_a)
         self._note_one(self._freezing.look(flows, self._looked_s, now_s))
@@ -161,6 +166,15 @@ def _parts_s(settings: SupervisorSettings, named: dict[str, RuleBudget]) -> floa
     if settings.mains_contactor is None:
         return release_s + MOVING_S
     return named["failed_to_open"].response_s + release_s + MOVING_S
+
+
+def _seen_from_a(settings: SupervisorSettings, named: dict[str, RuleBudget]) -> float:
+    """An auxiliary contact tells of the main one at any current."""
+    if settings.contactor.auxiliary:
+        return 0.0
+    limit_a = named["failed_to_open"].effective_limit
+    assert limit_a is not None
+    return limit_a
 
 
 def _hold_s(settings: SupervisorSettings) -> float:

@@ -42,9 +42,10 @@ def _releases_late(settings: SupervisorSettings, world: World) -> bool:
 
 
 def _held_by_level(settings: SupervisorSettings, world: World) -> bool:
-    """The whole process stands still, and a static level keeps the coil on."""
+    """The whole process stands still, or is dead, and a static level keeps the coil on."""
     stands_still = any(isinstance(f, Stall) and f.whole_process for f in world.faults)
-    return settings.contactor.drive == "level" and stands_still
+    is_gone = stands_still or not world.owner_lives
+    return settings.contactor.drive == "level" and is_gone
 
 
 def _voltage_lies(settings: SupervisorSettings, world: World) -> bool:
@@ -133,7 +134,7 @@ FACTS = (
         _releases_late,
     ),
     Fact(
-        "process stands still, coil held by a static level",
+        "process stands still or is dead, coil held by a static level",
         frozenset({"a voltage", "b temperature", "c current", "d coil", "e voltage", "e current"}),
         _held_by_level,
     ),

@@ -11,6 +11,8 @@ from supervisor.bench.rig import Rig
 from supervisor.bench.scenario import Scenario
 from supervisor.bench.witness import Witness
 
+KILL = "kill"  # counted as a fault, and an act of the timeline of its own
+
 
 @dataclass(frozen=True, slots=True)
 class Run:
@@ -102,7 +104,9 @@ def _response_s(witness: Witness) -> float | None:
 
 
 def _faults(scenario: Scenario) -> tuple[str, ...]:
-    return tuple(act.fault.kind for act in scenario.timeline if act.fault)
+    return tuple(
+        act.fault.kind if act.fault else KILL for act in scenario.timeline if act.fault or act.kill
+    )
 
 
 def _failed(seed: int, run: int, document: dict[str, Any], refused: int, error: Exception) -> Run:
@@ -114,7 +118,11 @@ def _failed(seed: int, run: int, document: dict[str, Any], refused: int, error: 
         outcome="error",
         ended="open",
         tripped_by=None,
-        faults=tuple(act["fault"]["kind"] for act in timeline if "fault" in act),
+        faults=tuple(
+            act["fault"]["kind"] if "fault" in act else KILL
+            for act in timeline
+            if "fault" in act or KILL in act
+        ),
         operator=str(document.get("operator", {}).get("kind", "")),
         response_s=None,
         peak_cell_v=0.0,

@@ -61,6 +61,8 @@ def _without_acts(document: Document) -> Iterator[Cut]:
     for act in document["timeline"]:
         if "fault" in act:
             yield lambda d, act=act: _drop(d, act, act["fault"]["kind"])  # type: ignore[misc]
+        elif "kill" in act:
+            yield lambda d, act=act: _drop(d, act, None)  # type: ignore[misc]
     for act in document["timeline"]:
         if "clear" in act:
             yield lambda d, act=act: _drop(d, act, None)  # type: ignore[misc]
