@@ -97,7 +97,12 @@ def _judge(rig: Rig, witness: Witness, outcome: str) -> Result:
         failures.append(f"tripped by {tripped_by}, expected {expected.tripped_by}")
     if lockout and lockout.failed_to_open != expected.failed_to_open:
         failures.append(f"failed to open: {lockout.failed_to_open}")
-    if lockout and not expected.failed_to_open and witness.was_closed and not lockout.opened_in_s:
+    if (
+        lockout
+        and not expected.failed_to_open
+        and witness.was_closed
+        and not (lockout.opened_in_s or rig.was_killed)
+    ):
         failures.append("the daemon did not see it open")
     if expected.within_seconds is not None:
         failures += _too_slow(response_s, expected.within_seconds, witness)

@@ -78,6 +78,10 @@ class Rig:
             self._is_cycling = False
 
     @property
+    def was_killed(self) -> bool:
+        return bool(self._dead)
+
+    @property
     def elapsed_s(self) -> float:
         return self.clock.now_s() - self.started_at_s
 

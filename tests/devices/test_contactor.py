@@ -177,12 +177,12 @@ def test_a_pulse_driver_is_never_pulled_in_again_by_a_renewal(
     assert dropout_ms
     driver = Switch(0.025, 0.012, dropout_ms / 1000)
     pulled_in: list[float] = []
-    preempted_now_s = 0.0
+    held_up_s = [0.0]  # between the decision and the edge, now
 
     def feel(pin: int, level: bool) -> None:
         if pin != hut_settings.contactor.pin:
             return
-        at_s = rig.clock.now_s() + preempted_now_s
+        at_s = rig.clock.now_s() + held_up_s[0]
         while driver.due_s <= at_s:
             driver.move()
         was_driven = driver.driven
@@ -192,7 +192,7 @@ def test_a_pulse_driver_is_never_pulled_in_again_by_a_renewal(
 
     rig.factory.listener = feel
     rig.contactor.close_for(hut_settings.lease_s)
-    for gap_s, preempted_now_s in zip(gaps_s, preempted_s, strict=False):
+    for gap_s, held_up_s[0] in zip(gaps_s, preempted_s, strict=False):
         rig.clock.sleep_until(rig.clock.now_s() + gap_s)
         try:
             rig.contactor.renew(hut_settings.lease_s)
