@@ -15,6 +15,7 @@ from supervisor.devices.protocols import Clock
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
 from supervisor.simulator.world import World
+from supervisor.snapshot import Circuit
 
 log = logging.getLogger(__name__)
 
@@ -153,6 +154,8 @@ class Rig:
             raise ValueError("a kill is played by drill and demo only: kill this one yourself")
         self.last_fault_at_s = self.clock.now_s()
         self._down_for_s = down_s
+        if self.invariants and self.loop.guard.circuit is Circuit.CLOSED:
+            self.invariants.coil.ended_without_a_word()
         if self._is_cycling:
             raise Killed
 

@@ -48,7 +48,7 @@ def command(
     """Run random scenarios and judge them by invariants that know nothing of the rules.
 
     Run K of seed S is always the same, whatever the jobs and the order. Exit 1 when an invariant
-    was broken. Ctrl-C or --minutes keeps what was done.
+    was broken or no run ended. Ctrl-C or --minutes keeps what was done.
     """
     from supervisor.bench.campaign.report import Report
     from supervisor.bench.campaign.spread import MissingPart, NoCluster, spread
@@ -67,7 +67,7 @@ def command(
     _tell(report, as_json=as_json)
     if unsaved:
         raise unsaved
-    if report.violations:
+    if report.violations or not report.runs:
         raise click.exceptions.Exit(EXIT_FAILED)
 
 

@@ -1,7 +1,8 @@
 """``holdwatch drill``: scenario files against the simulator."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 import click
@@ -31,7 +32,7 @@ def command(files: Sequence[Path], as_json: bool, junit: Path | None) -> None:
     refused: list[SettingsFaults] = []
     for file in files:
         try:
-            with quiet_log():
+            with quiet_log(), _busy(file):
                 results.append(drill(file))
         except SettingsFaults as faults:
             refused.append(faults)
@@ -44,6 +45,19 @@ def command(files: Sequence[Path], as_json: bool, junit: Path | None) -> None:
     if junit:
         _write(results, junit)
     _summarise(results, refused)
+
+
+@contextmanager
+def _busy(file: Path) -> Iterator[None]:
+    """What is being played, for who waits at a terminal: a long one takes minutes."""
+    from rich.console import Console
+
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        yield
+        return
+    with console.status(f"playing {file.name}"):
+        yield
 
 
 def _tell(result: Result) -> None:

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 WIDTH = 80
-MOST_LETTERS = 600  # of one part of a fault
+MOST_LETTERS = 1200  # of one part of a fault
 MOST_SHOWN = 40
 
 
@@ -54,7 +54,8 @@ class SettingsFaults(Exception):
 
 def _clean(text: str) -> str:
     """Without line ends and control codes that a file could smuggle into a terminal."""
-    return "".join(c if c.isprintable() else "?" for c in " ".join(text.split()))[:MOST_LETTERS]
+    clean = "".join(c if c.isprintable() else "?" for c in " ".join(text.split()))
+    return clean if len(clean) <= MOST_LETTERS else f"{clean[:MOST_LETTERS]} ..."
 
 
 def _wrapped(text: str, lead: str) -> str:

@@ -51,6 +51,10 @@ class Coil:
         elif act == "open":
             self._asked_at_s = -NEVER
 
+    def ended_without_a_word(self) -> None:
+        """The daemon was killed while closed: as good as a trip."""
+        self._is_tripped = True
+
     def note_lockout(self, locked: bool, at_s: float) -> None:
         """What the daemon itself says: locked out, or not (any more)."""
         if locked:

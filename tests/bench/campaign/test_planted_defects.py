@@ -13,6 +13,7 @@ from supervisor.bench.campaign.save import save
 from supervisor.bench.campaign.shrink import Shrinker
 from supervisor.bench.drill import drill
 from supervisor.control.guard import Guard
+from supervisor.control.latch import Latch
 from supervisor.protection.decision import Decision, Protection
 from supervisor.protection.rules.knob_speed import KnobSpeedRule
 from supervisor.protection.rules.overcurrent import OvercurrentRule
@@ -144,6 +145,16 @@ def test_d_coil_held_without_readings(
 def test_e_current_too_high_for_too_long(monkeypatch: pytest.MonkeyPatch) -> None:
     deaf(monkeypatch, OvercurrentRule)
     assert run_document(TOO_MUCH).broken == ("e",)
+
+
+KILLED = document(seconds=40, timeline=[{"at_seconds": 12.345, "kill": {"down_seconds": 0.5}}])
+
+
+def test_g_a_kill_while_closed_is_forgotten(monkeypatch: pytest.MonkeyPatch) -> None:
+    sound = run_document(KILLED)
+    assert (sound.faults, sound.tripped_by, sound.violations) == (("kill",), "external", ())
+    monkeypatch.setattr(Latch, "_from_json", lambda *_: None)
+    assert run_document(KILLED).broken == ("g",)
 
 
 def test_f_a_clean_run_trips(monkeypatch: pytest.MonkeyPatch) -> None:
