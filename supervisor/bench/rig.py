@@ -23,6 +23,10 @@ log = logging.getLogger(__name__)
 class Killed(BaseException):
     """Ends the loop wherever it is; nothing of it may catch this."""
 
+    def __init__(self, down_s: float) -> None:
+        super().__init__()
+        self.down_s = down_s
+
 
 class Rig:
     """Loop and world under one clock. The timeline runs as the world's time passes."""
@@ -49,7 +53,7 @@ class Rig:
         self._seen = Overlooked(publisher)
         self._inboxes = [*inboxes, self.operator]
         self._is_cycling = False
-        self._down_for_s: float | None = None
+        self._dies_for_s: float | None = None  # between two cycles: at the beginning of the next
         self._dead: list[Loop] = []  # kept: nobody tidies up after a kill, the collector neither
         self.world = World(settings, scenario.plant, clock, seed=scenario.seed)
         self.loop = self._start()
@@ -72,9 +76,11 @@ class Rig:
         """One cycle of the loop; if it is killed in its midst, until a new one is started."""
         try:
             self._is_cycling = True
+            if self._dies_for_s is not None:
+                raise Killed(self._dies_for_s)
             self.loop.cycle()
-        except Killed:
-            self._start_again()
+        except Killed as killed:
+            self._start_again(killed.down_s)
         finally:
             self._is_cycling = False
 
@@ -105,17 +111,15 @@ class Rig:
             simulated=True,
         )
 
-    def _start_again(self) -> None:
+    def _start_again(self, down_s: float) -> None:
         """The process and its alarms are gone; of the pins the kernel keeps what it keeps."""
-        self._is_cycling = False
+        self._is_cycling, self._dies_for_s = False, None
         self._dead.append(self.loop)
         assert isinstance(self.clock, SimulatedClock)
         self.clock.forget_alarms()
         self.world.owner_dies()
-        while self._down_for_s is not None:
-            down_s, self._down_for_s = self._down_for_s, None
-            self.clock.sleep_until(self.clock.now_s() + down_s)
-            self.world.catch_up()
+        self.clock.sleep_until(self.clock.now_s() + down_s)
+        self.world.catch_up()
         self.loop = self._start()
         self.world.owner_lives = True
 
@@ -152,12 +156,14 @@ class Rig:
     def _kill(self, down_s: float) -> None:
         if not isinstance(self.clock, SimulatedClock):
             raise ValueError("a kill is played by drill and demo only: kill this one yourself")
+        if not self.world.owner_lives:
+            return  # dead already
         self.last_fault_at_s = self.clock.now_s()
-        self._down_for_s = down_s
         if self.invariants and self.loop.guard.circuit is Circuit.CLOSED:
             self.invariants.coil.ended_without_a_word()
         if self._is_cycling:
-            raise Killed
+            raise Killed(down_s)
+        self._dies_for_s = down_s
 
     def _ask(self, act: str, reason: str = "") -> None:
         self.operator.put(act, reason)

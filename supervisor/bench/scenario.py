@@ -1,22 +1,26 @@
 """Scenario files: a plant, a timeline of acts and faults, and what must come of it."""
 
 from collections.abc import Iterator
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
 from supervisor.bench.operators import OperatorSettings
+from supervisor.protection.rulebook import BY_PRIORITY
 from supervisor.settings.base import Amperes, Seconds, Settings, Volts
-from supervisor.settings.document import Document
+from supervisor.settings.document import Document, KeyPath
 from supervisor.settings.faults import Fault, SettingsFaults
 from supervisor.settings.load import read_document, validate
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.faults import Fault as SimulatedFault
+from supervisor.simulator.faults import kinds
 from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.sizing.fitness import examine_document, fit
 
 CHEMISTRY = ("plant", "cells", "chemistry")
+EXTERNAL = "external"  # stop button, or the last run's end: a trip by no rule
 PER_CELL = ("state_of_charge_offsets", "capacity_factors")
 
 AtSeconds = Annotated[float, Field(ge=0, le=1e6)]
@@ -55,8 +59,10 @@ class Act(Settings):
     open: Literal[True] | None = Field(default=None, description="true: ask to open")
     reset: str | None = Field(default=None, description="reset the lockout, for this reason")
     knob: Knob | None = None
-    kill: Kill | None = Field(default=None, description="in drill and demo, not in run --simulate")
-    fault: SimulatedFault | None = None
+    kill: Kill | None = Field(
+        default=None, description="the process dies and is started anew; drill and demo only"
+    )
+    fault: SimulatedFault | None = Field(default=None, description="strikes; the kinds are below")
     clear: str | None = Field(default=None, description="kind of the fault that ends")
     expect: Seen | None = None
     say: str | None = Field(default=None, description="what the operator does, for the demo")
@@ -142,7 +148,9 @@ def _beside(folder: Path, document: Document) -> Document:
 def _misfits(
     scenario: Scenario, settings: SupervisorSettings, document: Document
 ) -> Iterator[Fault]:
-    """What no single value of the plant shows."""
+    """What no single value shows."""
+    yield from _beyond_the_end(scenario, document)
+    yield from _unknown_names(scenario, document)
     cells, in_bank = scenario.plant.cells, settings.bank.cells_in_parallel
     for name in PER_CELL:
         count = len(getattr(cells, name))
@@ -161,4 +169,41 @@ def _misfits(
                     f"{getattr(act.fault, key)} is beyond the bank's {in_bank} cells.",
                     "It counts from the front cell, which is 1.",
                     f"Write 1 to {most}, or raise bank.cells_in_parallel.",
+                )
+
+
+def _beyond_the_end(scenario: Scenario, document: Document) -> Iterator[Fault]:
+    for k, act in enumerate(scenario.timeline):
+        if act.at_seconds > scenario.seconds:
+            yield document.fault(
+                ("timeline", k, "at_seconds"),
+                f"{act.at_seconds:g} s is after the end, {scenario.seconds:g} s.",
+                "It would never be played, and nothing would say so.",
+                "Raise seconds, or take the act out.",
+            )
+
+
+def _unknown_names(scenario: Scenario, document: Document) -> Iterator[Fault]:
+    """Rules and kinds of faults that there are not."""
+    named: list[tuple[KeyPath, str | None]] = [
+        (("expect", "tripped_by"), scenario.expect.tripped_by)
+    ]
+    named += [
+        (("timeline", k, "expect", "tripped_by"), act.expect.tripped_by)
+        for k, act in enumerate(scenario.timeline)
+        if act.expect
+    ]
+    cleared: list[tuple[KeyPath, str | None]] = [
+        (("timeline", k, "clear"), act.clear) for k, act in enumerate(scenario.timeline)
+    ]
+    rules = [*(rule.key for rule in BY_PRIORITY), EXTERNAL]
+    for places, known, what in ((named, rules, "rule"), (cleared, [*kinds()], "kind of fault")):
+        for path, name in places:
+            if name is not None and name not in known:
+                alike = get_close_matches(name, known) or known
+                yield document.fault(
+                    path,
+                    f"There is no {what} {name!r}.",
+                    "It would be found only when the scenario has been played.",
+                    f"Write {' or '.join(alike)}.",
                 )

@@ -1,5 +1,7 @@
 """Watches a rig from outside: what the plant really did, and when."""
 
+from dataclasses import dataclass
+
 from supervisor.bench.rig import Rig
 from supervisor.bench.scenario import Seen
 from supervisor.control.latch import Lockout
@@ -7,6 +9,18 @@ from supervisor.control.publisher import LastSnapshot
 from supervisor.snapshot import Circuit
 
 SETTLED_S = 5.0
+
+
+@dataclass
+class Trip:
+    """One trip. Times are simulated seconds from the scenario's start: seen locked out; the newest
+    fault before it; a rule's true limit passed before it; no current (None: it still flows)."""
+
+    at_s: float
+    fault_at_s: float | None
+    passed_at_s: dict[str, float]
+    lockout: Lockout
+    stopped_at_s: float | None = None
 
 
 class Witness:
@@ -21,12 +35,10 @@ class Witness:
         )
         self._limits = _true_limits(rig)
         self._passed_at_s: dict[str, float] = {}
-        self._fault_at_s: float | None = None
-        self._stopped_at_s: float | None = None
+        self._is_locked_out = False
         self.failures: list[str] = []
         self.was_closed = False
-        self.trip_at_s: float | None = None
-        self.lockout: Lockout | None = None
+        self.trips: list[Trip] = []
 
     @property
     def peak_cell_v(self) -> float:
@@ -43,6 +55,7 @@ class Witness:
             self._note_trip()
         else:
             self._note_limits()
+        self._is_locked_out = circuit is Circuit.LOCKED_OUT
         while self._expectations and self._expectations[0][0] <= self._rig.elapsed_s:
             at_s, seen = self._expectations.pop(0)
             self._compare(at_s, seen)
@@ -50,29 +63,46 @@ class Witness:
     @property
     def nothing_to_come(self) -> bool:
         """Locked out for a while, and the timeline holds nothing that could change it."""
-        if self._rig.loop.guard.circuit is not Circuit.LOCKED_OUT or self.trip_at_s is None:
+        if not self._is_locked_out:
             return False
         last_act_s = max((act.at_seconds for act in self._rig.scenario.timeline), default=0.0)
-        return self._rig.elapsed_s > max(last_act_s, self.trip_at_s) + SETTLED_S
+        return self._rig.elapsed_s > max(last_act_s, self.trips[-1].at_s) + SETTLED_S
 
     def response_s(self, rule: str | None) -> float | None:
-        """From the true value passing the rule's limit, or else the newest fault, to no current."""
-        began_s = self._passed_at_s.get(rule or "", self._fault_at_s)
-        if began_s is None or self._stopped_at_s is None:
+        """From the true value passing the rule's limit, or else the newest fault, to no current, at
+        the last trip. None when no current flowed any more at its cause."""
+        if not self.trips:
             return None
-        return self._stopped_at_s - began_s
+        trip = self.trips[-1]
+        began_s = trip.passed_at_s.get(rule or "", trip.fault_at_s)
+        if began_s is None or trip.stopped_at_s is None:
+            return None
+        return trip.stopped_at_s - began_s
+
+    @property
+    def lockout(self) -> Lockout | None:
+        """Of the last trip."""
+        return self.trips[-1].lockout if self.trips else None
+
+    @property
+    def trip_at_s(self) -> float | None:
+        """Of the last trip."""
+        return self.trips[-1].at_s if self.trips else None
 
     def _note_trip(self) -> None:
-        if self.trip_at_s is None:
-            self.trip_at_s = self._rig.elapsed_s
-            self._note_fault()
-        self.lockout = self._rig.loop.keeper.lockout
-        plant = self._rig.world.plant
-        if self._stopped_at_s is None and not plant.current_a and plant.stopped_at_s is not None:
-            self._stopped_at_s = plant.stopped_at_s - self._rig.started_at_s
+        lockout = self._rig.loop.keeper.lockout
+        assert lockout
+        if not self._is_locked_out:
+            fault_at_s = self._rig.last_fault_at_s
+            since_s = None if fault_at_s is None else fault_at_s - self._rig.started_at_s
+            passed_at_s, self._passed_at_s = self._passed_at_s, {}
+            self.trips.append(Trip(self._rig.elapsed_s, since_s, passed_at_s, lockout))
+        trip, plant = self.trips[-1], self._rig.world.plant
+        trip.lockout = lockout
+        if trip.stopped_at_s is None and not plant.current_a and plant.stopped_at_s is not None:
+            trip.stopped_at_s = plant.stopped_at_s - self._rig.started_at_s
 
     def _note_limits(self) -> None:
-        self._note_fault()
         plant = self._rig.world.plant
         truth = {"V": plant.max_cell_v, "A": plant.current_a}
         for rule, (unit, limit) in self._limits.items():
@@ -80,10 +110,6 @@ class Witness:
                 self._passed_at_s.pop(rule, None)
             else:
                 self._passed_at_s.setdefault(rule, self._rig.elapsed_s)
-
-    def _note_fault(self) -> None:
-        if self._rig.last_fault_at_s is not None:
-            self._fault_at_s = self._rig.last_fault_at_s - self._rig.started_at_s
 
     def _compare(self, at_s: float, seen: Seen) -> None:
         lockout = self._rig.loop.keeper.lockout

@@ -3,6 +3,7 @@
 import importlib.util
 import json
 import os
+import sys
 import time
 from collections.abc import Generator, Iterator
 from contextlib import contextmanager
@@ -72,12 +73,14 @@ def command(
 
 
 def _gather(report: "Report", results: "Generator[Run]", minutes: float | None) -> None:
-    ends_s = time.monotonic() + (minutes or float("inf")) * SECONDS_PER_MINUTE
+    told_s = time.monotonic()
+    ends_s = told_s + (minutes or float("inf")) * SECONDS_PER_MINUTE
     try:
         with _progress(report.asked) as shown:
             for run in results:
                 report.add(run)
                 next(shown)
+                told_s = _tell_progress(report, told_s)
                 if time.monotonic() >= ends_s and len(report.runs) < report.asked:
                     report.stopped = "time is up"
                     break
@@ -85,6 +88,15 @@ def _gather(report: "Report", results: "Generator[Run]", minutes: float | None) 
         report.stopped = "interrupted"
     finally:
         results.close()
+
+
+def _tell_progress(report: "Report", told_s: float) -> float:
+    """A line a minute where there is no terminal for a bar; returns when it spoke last."""
+    now_s = time.monotonic()
+    if sys.stderr.isatty() or now_s < told_s + SECONDS_PER_MINUTE:
+        return told_s
+    say(f"{len(report.runs)} of {report.asked} runs, {len(report.violations)} broken")
+    return now_s
 
 
 @contextmanager

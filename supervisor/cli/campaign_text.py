@@ -12,9 +12,12 @@ def print_report(report: Report) -> None:
     console = Console(highlight=False)
     console.print(_coverage(report))
     console.print(
-        "min, median, max: seconds from the newest fault to no current. "
-        "A run counts in the row of each of its faults."
+        "min, median, max: seconds from a fault to no current, in runs in which it was the newest "
+        "before the trip. A run counts in the row of each of its faults; struck too late: it was "
+        "locked out already."
     )
+    if refused := sum(run.refused for run in report.runs):
+        console.print(f"{refused} drawn settings were refused by `check`, and drawn anew.")
     for fact, runs in report.beyond_reach().items():
         more = ", ..." if len(runs) > SHOWN else ""
         listed = ", ".join(map(str, runs[:SHOWN]))

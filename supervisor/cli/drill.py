@@ -7,27 +7,32 @@ from pathlib import Path
 
 import click
 
-from supervisor.bench.drill import Result, drill
+from supervisor.bench.drill import Result, drill, not_run
 from supervisor.bench.junit import write_junit
+from supervisor.bench.reference import scenario_reference
 from supervisor.cli.common import EXIT_FAILED, EXIT_SETTINGS, fail, quiet_log, say
 from supervisor.settings.faults import SettingsFaults
 
 
 @click.command()
-@click.argument(
-    "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE..."
-)
+@click.argument("files", nargs=-1, type=click.Path(path_type=Path), metavar="FILE...")
 @click.option("--json", "as_json", is_flag=True, help="The results as JSON on stdout.")
+@click.option("--reference", is_flag=True, help="All keys of a scenario file, as Markdown.")
 @click.option(
     "--junit",
     type=click.Path(path_type=Path, dir_okay=False),
     help="Write the results as JUnit XML as well.",
 )
-def command(files: Sequence[Path], as_json: bool, junit: Path | None) -> None:
+def command(files: Sequence[Path], as_json: bool, junit: Path | None, reference: bool) -> None:
     """Run scenario FILEs through the real loop and driver on a simulated bank.
 
     Exit 1 when one fails, 78 when a scenario or its settings are at fault.
     """
+    if reference:
+        click.echo(scenario_reference(), nl=False)
+        return
+    if not files:
+        raise click.UsageError("give scenario FILEs, such as config/scenarios/*.yaml")
     results: list[Result] = []
     refused: list[SettingsFaults] = []
     for file in files:
@@ -37,6 +42,7 @@ def command(files: Sequence[Path], as_json: bool, junit: Path | None) -> None:
         except SettingsFaults as faults:
             refused.append(faults)
             say(str(faults))
+            results.append(not_run(file, faults))
         else:
             if not as_json:
                 _tell(results[-1])
@@ -66,7 +72,9 @@ def _tell(result: Result) -> None:
     when = "" if result.trip_at_s is None else f" at {result.trip_at_s:.1f} s"
     since_s = result.response_s
     took = "" if since_s is None else f", no current {since_s:.2f} s after the cause"
-    click.echo(f"{verdict}  {result.scenario}: {what}{when}{took}; peak {result.peak_cell_v:.3f} V")
+    last = f"the last of {result.trips} trips, " if result.trips > 1 else ""
+    peak = f"peak {result.peak_cell_v:.3f} V"
+    click.echo(f"{verdict}  {result.scenario}: {last}{what}{when}{took}; {peak}")
     for failure in result.failures:
         click.echo(f"      {failure}")
 
@@ -79,8 +87,9 @@ def _write(results: Sequence[Result], junit: Path) -> None:
 
 
 def _summarise(results: Sequence[Result], refused: Sequence[SettingsFaults]) -> None:
-    failed = sum(not result.passed for result in results)
-    say(f"{len(results) - failed} passed, {failed} failed, {len(refused)} refused")
+    failed = sum(not result.passed for result in results) - len(refused)
+    passed = len(results) - failed - len(refused)
+    say(f"{passed} passed, {failed} failed, {len(refused)} refused")
     if refused:
         raise click.exceptions.Exit(EXIT_SETTINGS)
     if failed:

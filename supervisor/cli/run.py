@@ -112,6 +112,8 @@ def _run_simulated(scenario_file: Path, run_dir: Path, state_dir: Path) -> None:
 
     clock = MonotonicClock()
     scenario, settings = load_scenario(scenario_file)
+    if any(act.kill for act in scenario.timeline):
+        say("this scenario kills the daemon; here that is left to you: drill and demo play it")
     status = StatusFile(run_dir)
     rig = Rig(
         scenario,

@@ -123,6 +123,7 @@ class Guard:
         if decision.permit:
             try:
                 self._contactor.renew(self._settings.lease_s)
+                self._withheld_by = None
             except LeaseExpired:
                 self._trip(self._lease_verdict())
         else:

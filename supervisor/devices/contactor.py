@@ -118,7 +118,8 @@ class Contactor:
             self._feed(lease_s)
 
     def renew(self, lease_s: float) -> None:
-        """Extend the lease. Raises LeaseExpired when there is none left to extend."""
+        """Extend the lease. Raises LeaseExpired when there is none left to extend, or when the
+        process stood still until then."""
         with self._lock:
             if self._lease_ends_s is None or self._clock.now_s() >= self._lease_ends_s:
                 self._expire()
@@ -172,9 +173,16 @@ class Contactor:
                 self._auxiliary.close()
 
     def _feed(self, lease_s: float) -> None:
-        """The lease counts from before the edge: what holds us up between them shortens it."""
-        now_s = self._clock.now_s()
+        """The lease counts from before the edge: what holds us up between them shortens it.
+
+        Held up past the end of the old one, the edge came too late and may have pulled a pulse
+        driver in once more. It is dropped at once. Raises LeaseExpired then.
+        """
+        now_s, ends_s = self._clock.now_s(), self._lease_ends_s
         if self._drive.hold():
+            if ends_s is not None and self._clock.now_s() >= ends_s:
+                self._expire()
+                raise LeaseExpired
             self._lease_ends_s = now_s + lease_s
             self._alarm.set(self._lease_ends_s)
 

@@ -31,6 +31,8 @@ class SimulatedClock:
         self._next_ring_s = float("inf")
         self._oversleep_s = 0.0
         self._alarms_oversleep = False
+        self.stood_still_until_s = -float("inf")
+        """The end of the last stall of the whole process."""
         self._speed: float | None = None
         self.speed = speed
 
@@ -77,7 +79,8 @@ class SimulatedClock:
         return SimulatedAlarm(self, act)
 
     def forget_alarms(self) -> None:
-        """Who set them is dead."""
+        """Who set them is dead, and sleeps no longer."""
+        self._oversleep_s, self._alarms_oversleep = 0.0, False
         for alarm in list(self._armed):
             alarm.cancel()
 
@@ -88,6 +91,7 @@ class SimulatedClock:
         at_s = max(at_s, self._now_s) + self._oversleep_s
         if self._alarms_oversleep:
             self._advance(at_s)
+            self.stood_still_until_s = at_s
         self._oversleep_s, self._alarms_oversleep = 0.0, False
         return at_s
 

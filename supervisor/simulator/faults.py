@@ -1,6 +1,6 @@
 """All faults a scenario can name, told apart by ``kind``; and those of the machine itself."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import Field
 
@@ -141,3 +141,9 @@ Fault = Annotated[
     | StopButton,
     Field(discriminator="kind"),
 ]
+
+
+def kinds() -> dict[str, type[FaultSettings]]:
+    """Every fault by its kind; a new one joins by itself."""
+    models = get_args(get_args(Fault)[0])
+    return {get_args(model.model_fields["kind"].annotation)[0]: model for model in models}

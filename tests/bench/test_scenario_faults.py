@@ -55,6 +55,21 @@ def written(folder: Path, *lines: str) -> Path:
             ("timeline[0].fault.behind_cell", 8),
             "Write 1 to 3",
         ),
+        (
+            ["timeline:", "  - at_seconds: 10.5", "    kill: {}"],
+            ("timeline[0].at_seconds", 7),
+            "after the end, 10 s",
+        ),
+        (
+            ["timeline:", "  - at_seconds: 1", "    expect: {tripped_by: overvolt}"],
+            ("timeline[0].expect.tripped_by", 8),
+            "Write overvoltage",
+        ),
+        (
+            ["timeline:", "  - at_seconds: 1", "    clear: lead_opened"],
+            ("timeline[0].clear", 8),
+            "Write lead_open",
+        ),
     ],
 )
 def test_it_is_told_where_and_why(

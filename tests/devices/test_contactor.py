@@ -199,3 +199,28 @@ def test_a_pulse_driver_is_never_pulled_in_again_by_a_renewal(
         except LeaseExpired:
             break
     assert len(pulled_in) == 1
+
+
+def test_frozen_between_the_look_at_the_clock_and_the_edge(
+    hut_settings: SupervisorSettings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The edge comes all the same; it is taken back at once, and the lease is over."""
+    for drive in ("level", "pulse"):
+        rig = Rig(with_drive(hut_settings, drive))
+        rig.contactor.close_for(LEASE_S)
+        rig.clock.sleep_until(0.01)
+        rig.contactor.renew(LEASE_S)
+        hold = rig.contactor._drive.hold
+
+        def freezes(rig: Rig = rig, hold: Any = hold) -> bool:
+            rig.clock.stall(LEASE_S, alarms_too=True)
+            rig.clock.sleep_until(rig.clock.now_s())
+            return bool(hold())
+
+        monkeypatch.setattr(rig.contactor._drive, "hold", freezes)
+        rig.clock.sleep_until(0.02)
+        with pytest.raises(LeaseExpired):
+            rig.contactor.renew(LEASE_S)
+        assert not rig.coil
+        assert rig.contactor.lease_ran_out
+        assert not rig.contactor.state().told_to_close

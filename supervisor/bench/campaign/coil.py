@@ -41,15 +41,16 @@ class Coil:
         self._was_driven = self._was_closed = False
         self._closed_until_s = -NEVER  # by itself: when the contact was closed last
         self._asked_at_s = self._reset_at_s = -NEVER
+        self._admitted_at_s = -NEVER  # of requests to close that no coil has gone on for yet
         self._is_tripped = False
 
     def asked(self, act: str, at_s: float) -> None:
         if act == "close":
-            self._asked_at_s = at_s
+            self._asked_at_s = self._admitted_at_s = at_s
         elif act == "reset" and self._is_tripped:
             self._reset_at_s = at_s
         elif act == "open":
-            self._asked_at_s = -NEVER
+            self._asked_at_s = self._admitted_at_s = -NEVER
 
     def ended_without_a_word(self) -> None:
         """The daemon was killed while closed: as good as a trip."""
@@ -82,8 +83,9 @@ class Coil:
         """By the driver: somebody decided it."""
         if self._is_tripped:
             yield Violation("g", "coil", at_s, "the coil is on again")
-        elif at_s - self._asked_at_s > HONOURED_S:
+        elif at_s - self._admitted_at_s > HONOURED_S:
             yield Violation("h", "coil", at_s, "the coil is on and nobody asked")
+        self._admitted_at_s = -NEVER  # one request, one closing
 
     def _closes(self, at_s: float) -> Iterator[Violation]:
         """By itself, the driver never having let go: a wire that touches, a contact that frees."""

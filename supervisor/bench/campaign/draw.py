@@ -119,7 +119,8 @@ def _timeline(
         yield {"at_seconds": at_s, "fault": fault}
         if rng.random() < HEALS and fault["kind"] not in healing:
             healing.add(fault["kind"])
-            yield {"at_seconds": round(at_s + rng.uniform(0.1, 6), 2), "clear": fault["kind"]}
+            heals_s = min(at_s + rng.uniform(0.1, 6), scenario.seconds)
+            yield {"at_seconds": round(heals_s, 2), "clear": fault["kind"]}
     if rng.random() < KILLED:
         at_s = round(rng.uniform(FIRST_FAULT_S, last_s), 3)
         yield {"at_seconds": at_s, "kill": {"down_seconds": round(rng.uniform(0.01, 4), 2)}}

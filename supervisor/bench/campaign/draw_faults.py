@@ -12,7 +12,7 @@ from pydantic.fields import FieldInfo
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
 from supervisor.simulator.fault import FaultSettings
-from supervisor.simulator.faults import Fault
+from supervisor.simulator.faults import Fault, kinds
 from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.simulator.world import World
 
@@ -22,12 +22,6 @@ NOT_FITTED = "none"  # a name that no part has: such a fault cannot strike
 SMALLEST = 1e-3  # the lower end of a range that begins at zero
 
 _FAULT: TypeAdapter[FaultSettings] = TypeAdapter(Fault)
-
-
-def kinds() -> dict[str, type[FaultSettings]]:
-    """Every fault by its kind; a new one joins by itself."""
-    models = get_args(get_args(Fault)[0])
-    return {get_args(model.model_fields["kind"].annotation)[0]: model for model in models}
 
 
 def draw_fault(rng: Random, settings: SupervisorSettings, plant: PlantSettings) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from supervisor.bench.campaign.violation import Violation
 from supervisor.readings import Channel
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.ads1115 import ChipTrouble
-from supervisor.simulator.faults import Stall
+from supervisor.simulator.clock import SimulatedClock
 from supervisor.simulator.lead import Lead
 from supervisor.simulator.world import World
 
@@ -43,8 +43,9 @@ def _releases_late(settings: SupervisorSettings, world: World) -> bool:
 
 def _held_by_level(settings: SupervisorSettings, world: World) -> bool:
     """The whole process stands still, or is dead, and a static level keeps the coil on."""
-    stands_still = any(isinstance(f, Stall) and f.whole_process for f in world.faults)
-    is_gone = stands_still or not world.owner_lives
+    clock = world.clock
+    stood_still = isinstance(clock, SimulatedClock) and clock.now_s() <= clock.stood_still_until_s
+    is_gone = stood_still or not world.owner_lives
     return settings.contactor.drive == "level" and is_gone
 
 

@@ -9,11 +9,13 @@ from typing import Any
 from supervisor.bench.campaign.run import Run
 
 NO_FAULT = "none"
+TOO_LATE = "struck too late"  # it was locked out already: shows nothing of this fault
 
 
 @dataclass(frozen=True, slots=True)
 class Covered:
-    """Runs with this kind of fault that ended so; response in seconds, of those that have one."""
+    """Runs with this kind of fault that ended so; response in seconds, of those in which it was the
+    newest fault before the trip."""
 
     fault: str
     outcome: str
@@ -45,7 +47,8 @@ class Report:
         groups: dict[tuple[str, str], list[Run]] = defaultdict(list)
         for run in self._in_order():
             for kind in sorted(set(run.faults)) or [NO_FAULT]:
-                groups[kind, run.verdict].append(run)
+                came_late = run.faults.count(kind) == run.late.count(kind) > 0
+                groups[kind, TOO_LATE if came_late else run.verdict].append(run)
         return [_covered(*key, groups[key]) for key in sorted(groups)]
 
     def beyond_reach(self) -> dict[str, list[int]]:
@@ -89,7 +92,7 @@ class Report:
 
 
 def _covered(fault: str, outcome: str, runs: list[Run]) -> Covered:
-    times = [run.response_s for run in runs if run.response_s is not None]
+    times = [run.response_s for run in runs if run.newest == fault and run.response_s is not None]
     spread = (min(times), round(median(times), 4), max(times)) if times else (None, None, None)
     rules = Counter(run.tripped_by for run in runs if run.tripped_by)
     return Covered(fault, outcome, len(runs), dict(sorted(rules.items())), *spread)

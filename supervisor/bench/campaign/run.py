@@ -16,8 +16,9 @@ KILL = "kill"  # counted as a fault, and an act of the timeline of its own
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """What came of one run. ``response_s``: from the newest fault to no current. ``ended``: the
-    outcome as a drill has it; ``broken``: the keys of the broken invariants."""
+    """What came of one run. ``response_s``: from ``newest``, the newest fault before the last trip,
+    to no current. ``late``: of the faults those that struck when it was locked out already.
+    ``ended``: the outcome as a drill has it; ``broken``: the keys of the broken invariants."""
 
     seed: int
     run: int
@@ -25,6 +26,8 @@ class Run:
     ended: str
     tripped_by: str | None
     faults: tuple[str, ...]
+    newest: str | None
+    late: tuple[str, ...]
     operator: str
     response_s: float | None
     peak_cell_v: float
@@ -72,13 +75,18 @@ def _judged(seed: int, run: int, refused: int, rig: Rig, witness: Witness, outco
     assert rig.invariants is not None
     found = rig.invariants.violations
     lockout = witness.lockout
+    struck = _struck(rig.scenario)
+    last_s = witness.trips[-1].at_s if witness.trips else rig.elapsed_s
+    in_time = [kind for at_s, kind in struck if at_s <= last_s]
     return Run(
         seed=seed,
         run=run,
         outcome=_outcome(witness, outcome),
         ended=outcome,
         tripped_by=lockout.tripped_by if lockout else None,
-        faults=_faults(rig.scenario),
+        faults=tuple(kind for _, kind in struck),
+        newest=in_time[-1] if in_time else None,
+        late=tuple(kind for _, kind in struck[len(in_time) :]),
         operator=rig.scenario.operator.kind if rig.scenario.operator else "",
         response_s=_response_s(witness),
         peak_cell_v=round(witness.peak_cell_v, 6),
@@ -103,27 +111,31 @@ def _response_s(witness: Witness) -> float | None:
     return None if response_s is None or response_s < 0 else round(response_s, 4)
 
 
-def _faults(scenario: Scenario) -> tuple[str, ...]:
-    return tuple(
-        act.fault.kind if act.fault else KILL for act in scenario.timeline if act.fault or act.kill
-    )
+def _struck(scenario: Scenario) -> list[tuple[float, str]]:
+    """When, and what kind, in order."""
+    acts = sorted(scenario.timeline, key=lambda act: act.at_seconds)
+    return [
+        (act.at_seconds, act.fault.kind if act.fault else KILL)
+        for act in acts
+        if act.fault or act.kill
+    ]
 
 
 def _failed(seed: int, run: int, document: dict[str, Any], refused: int, error: Exception) -> Run:
     text = f"{type(error).__name__}: {error}"
-    timeline = document.get("timeline", [])
+    timeline = [act for act in document.get("timeline") or () if isinstance(act, dict)]
+    faults = [act.get("fault") or {} for act in timeline if "fault" in act]
+    kinds = tuple(str(fault.get("kind")) for fault in faults if isinstance(fault, dict))
     return Run(
         seed=seed,
         run=run,
         outcome="error",
         ended="open",
         tripped_by=None,
-        faults=tuple(
-            act["fault"]["kind"] if "fault" in act else KILL
-            for act in timeline
-            if "fault" in act or KILL in act
-        ),
-        operator=str(document.get("operator", {}).get("kind", "")),
+        faults=kinds,
+        newest=None,
+        late=(),
+        operator=str((document.get("operator") or {}).get("kind", "")),
         response_s=None,
         peak_cell_v=0.0,
         simulated_s=0.0,

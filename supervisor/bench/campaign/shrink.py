@@ -79,7 +79,12 @@ def _drop(document: Document, act: dict[str, Any], healed: str | None) -> Docume
 def _shorter(document: Document) -> Iterator[Cut]:
     for share in (0.5, 0.7, 0.85):
         seconds = max(math.ceil(document["seconds"] * share), 1)
-        yield lambda d, seconds=seconds: d | {"seconds": min(seconds, d["seconds"])}  # type: ignore[misc]
+        yield lambda d, seconds=seconds: _ended(d, min(seconds, d["seconds"]))  # type: ignore[misc]
+
+
+def _ended(document: Document, seconds: float) -> Document:
+    timeline = [act for act in document["timeline"] if act["at_seconds"] <= seconds]
+    return document | {"seconds": seconds, "timeline": timeline}
 
 
 def _without_overrides(document: Document) -> Iterator[Cut]:

@@ -14,6 +14,7 @@ from supervisor.bench.campaign.shrink import Shrinker
 from supervisor.bench.drill import drill
 from supervisor.control.guard import Guard
 from supervisor.control.latch import Latch
+from supervisor.devices.contactor import Contactor
 from supervisor.protection.decision import Decision, Protection
 from supervisor.protection.rules.knob_speed import KnobSpeedRule
 from supervisor.protection.rules.overcurrent import OvercurrentRule
@@ -279,3 +280,73 @@ def test_a_request_that_was_refused_is_no_licence_to_close_later(
     if asked_at_s is not None:
         haunted["timeline"] = [{"at_seconds": asked_at_s, "close": True}]
     assert "h" in run_document(haunted).broken
+
+
+LEVEL_STALLED = document(
+    timeline=[
+        {"at_seconds": 3, "fault": {"kind": "stall", "seconds": 0.01, "whole_process": True}},
+        {"at_seconds": 12, "fault": {"kind": "chip_absent", "converter": "cells"}},
+    ]
+)
+
+
+def test_a_stall_explains_nothing_after_its_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    judge = Protection.judge
+
+    def always_permitted(self: Protection, readings: Any, now_s: float) -> Decision:
+        return replace(judge(self, readings, now_s), permit=True, trip=None)
+
+    monkeypatch.setattr(Protection, "judge", always_permitted)
+    assert "d" in run_document(LEVEL_STALLED).broken
+
+
+def test_one_request_is_one_closing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A lease that is never over: after a short standstill the driver is pulled in once more."""
+
+    def renews(self: Contactor, lease_s: float) -> None:
+        with self._lock:
+            self._lease_ends_s = None
+            self._feed(lease_s)
+
+    monkeypatch.setattr(Contactor, "renew", renews)
+    monkeypatch.setattr(Contactor, "_expire", lambda _self: None)
+    monkeypatch.setattr(Protection, "judge", _permits(Protection.judge))
+    broken = set()
+    for at_s in (1.9, 2.2, 2.5, 2.8):
+        run = run_document(
+            document(
+                overrides={
+                    "contactor.drive": "pulse",
+                    "contactor.dropout_milliseconds": 250,
+                },
+                timeline=[
+                    {
+                        "at_seconds": at_s,
+                        "fault": {"kind": "stall", "seconds": 0.3, "whole_process": True},
+                    }
+                ],
+            )
+        )
+        broken |= set(run.broken)
+    assert "h" in broken
+
+
+def _permits(judge: Any) -> Any:
+    def permitted(self: Protection, readings: Any, now_s: float) -> Decision:
+        return replace(judge(self, readings, now_s), permit=True, trip=None)
+
+    return permitted
+
+
+@pytest.mark.parametrize(
+    "malformed",
+    [
+        {"name": "abc", "timeline": None},
+        {"name": "abc", "timeline": [{"at_seconds": 1, "fault": None}]},
+        {"name": "abc", "operator": None},
+        {"name": "abc", "timeline": [{"fault": {}}]},
+        {"name": "abc", "timeline": ["soon"]},
+    ],
+)
+def test_a_malformed_document_raises_nothing(malformed: dict[str, Any]) -> None:
+    assert run_document(malformed).broken == ("x",)
