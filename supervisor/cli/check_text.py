@@ -26,6 +26,7 @@ NARROW = 80  # columns below which a table becomes a list
 LEGEND = (
     ("Guard band: ", "what a reading can be wrong by (expanded uncertainty, k = 2)."),
     ("Sure from: ", "true value from which on the rule is sure to act."),
+    ("Verdict -: ", "no cell's voltage depends on this rule."),
     (
         "see, delay, late, open: ",
         "until a reading shows it, until the rule believes it, how late the loop may be, and from "

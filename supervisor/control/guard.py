@@ -14,7 +14,7 @@ from supervisor.control.opening import Opening, OpeningWatch
 from supervisor.devices.contactor import Contactor, LeaseExpired
 from supervisor.devices.panel import Panel
 from supervisor.devices.protocols import Clock
-from supervisor.protection.decision import Decision
+from supervisor.protection.decision import KNOW_WHY, Decision
 from supervisor.protection.verdict import State, Verdict
 from supervisor.readings import Readings
 from supervisor.settings.model import SupervisorSettings
@@ -127,7 +127,7 @@ class Guard:
             except LeaseExpired:
                 self._trip(self._lease_verdict())
         else:
-            self._withheld_by = decision.doubt or self._withheld_by
+            self._withheld_by = _first_cause(self._withheld_by, decision.doubt)
 
     def _lease_verdict(self) -> Verdict:
         lease_s = self._settings.lease_s
@@ -288,6 +288,13 @@ def _external(reason: str) -> Verdict:
 def _first(decision: Decision, state: State, rule: str | None = None) -> Verdict | None:
     matching = (v for v in decision.verdicts if v.state is state and rule in (None, v.rule))
     return next(matching, None)
+
+
+def _first_cause(before: Verdict | None, now: Verdict | None) -> Verdict | None:
+    """A rule that knows why stays named while others go on to miss the readings it missed."""
+    if before is None or (now is not None and now.rule in KNOW_WHY):
+        return now or before
+    return before
 
 
 def _has_tripped(decision: Decision, rule: str) -> bool:

@@ -13,8 +13,8 @@ from supervisor.cli.main import main
 SCENARIOS = sorted((Path(__file__).parents[2] / "config" / "scenarios").glob("*.yaml"))
 QUICK = next(path for path in SCENARIOS if path.stem == "stop-button")
 KEYS = {
-    "scenario", "passed", "outcome", "tripped_by", "trip_at_s", "response_s", "peak_cell_v",
-    "never_above_v", "failures",
+    "scenario", "passed", "outcome", "tripped_by", "trips", "trip_at_s", "response_s",
+    "peak_cell_v", "never_above_v", "failures",
 }  # fmt: skip
 
 
@@ -104,3 +104,21 @@ def test_a_fault_that_the_rig_has_no_part_for_fails_the_scenario(tmp_path: Path)
     result = drill(edited(QUICK, tmp_path, fault))
     assert not result.passed
     assert any("nowhere" in failure for failure in result.failures)
+
+
+def test_a_file_at_fault_is_among_the_results(tmp_path: Path) -> None:
+    bad = tmp_path / "bad.yaml"
+    bad.write_text("name: Nothing else", "utf-8")
+    junit = tmp_path / "junit.xml"
+    came = CliRunner().invoke(main, ["drill", "--json", "--junit", str(junit), str(bad)])
+    assert came.exit_code == 78
+    (result,) = json.loads(came.stdout)
+    assert (result["scenario"], result["passed"]) == (str(bad), False)
+    assert result["failures"]
+    assert 'failures="1"' in junit.read_text("utf-8")
+
+
+def test_without_a_file_it_says_what_to_give() -> None:
+    came = CliRunner().invoke(main, ["drill"])
+    assert came.exit_code == 2
+    assert "config/scenarios" in came.stderr

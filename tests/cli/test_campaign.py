@@ -27,6 +27,8 @@ def stand_in(seed: int, run: int, **changes: Any) -> Run:
         "ended": "tripped",
         "tripped_by": "sensing",
         "faults": ("lead_open",),
+        "newest": "lead_open",
+        "late": (),
         "operator": "asleep",
         "response_s": 0.1 * (run + 1),
         "peak_cell_v": 3.4,
@@ -127,3 +129,14 @@ def test_each_violation_becomes_a_file(monkeypatch: pytest.MonkeyPatch, tmp_path
     (violation,) = json.loads(came.stdout)["violations"]
     assert Path(violation["file"]).parent == tmp_path
     assert Path(violation["file"]).read_text("utf-8").startswith("# invariant a")
+
+
+def test_a_fault_that_struck_too_late_shows_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    def late(seed: int, run: int) -> Run:
+        return stand_in(seed, run, faults=("lead_open", "kill"), late=("kill",))
+
+    report = json.loads(called(monkeypatch, late, "--runs", "2", "--json").stdout)
+    rows = {row["fault"]: row for row in report["coverage"]}
+    assert rows["kill"]["outcome"] == "struck too late"
+    assert rows["kill"]["response_max_s"] is None
+    assert rows["lead_open"]["response_max_s"] is not None

@@ -9,7 +9,7 @@ import pytest
 from loop_bench import LoopBench, with_level_drive
 
 from supervisor.settings.model import SupervisorSettings
-from supervisor.simulator.faults import LeadOffset, Stall, WallStep
+from supervisor.simulator.faults import LeadOffset, LeadShorted, Stall, WallStep
 from supervisor.sizing.response import budgets
 from supervisor.snapshot import Circuit
 
@@ -66,6 +66,28 @@ def test_a_stall_of_three_periods_is_borne(
     assert bench.loop._pacer.misses - missed >= 10
     assert bench.loop.guard.circuit is Circuit.CLOSED
     bench.loop.close()
+
+
+@pytest.mark.parametrize("lasts_s", [0.08, 0.15])
+def test_a_lead_that_flickers_is_named_when_the_lease_ends_by_it(
+    hut_settings: SupervisorSettings, tmp_path: Path, lasts_s: float
+) -> None:
+    """A spoilt window outlasts the flicker: only the other rules miss their mean then."""
+    named = set()
+    for phase in range(7):
+        folder = tmp_path / str(phase)
+        folder.mkdir()
+        bench = closed(hut_settings, folder)
+        bench.run(3.0 + phase * hut_settings.loop.cycle_s)
+        flicker = LeadShorted(kind="lead_shorted", channel="front_cell")
+        bench.world.fault(flicker)
+        bench.run(bench.clock.now_s() + lasts_s)
+        bench.world.clear("lead_shorted")
+        bench.run(bench.clock.now_s() + 1.0)
+        lockout = bench.loop.keeper.lockout
+        named.add(lockout.tripped_by if lockout else None)
+        bench.loop.close()
+    assert named <= {None, "sensing"}
 
 
 @pytest.mark.parametrize("drive", ["level", "pulse"])
