@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from math import pi
 
+from supervisor.bench.campaign.reach import releases_late
 from supervisor.bench.campaign.sustained import Sustained
 from supervisor.bench.campaign.violation import About, Violation
 from supervisor.readings import Channel
@@ -48,8 +49,9 @@ def promises(
     groups = (0,) if settings.channels.far_cell is None else (0, -1)
 
     def later_s() -> float:
-        """A welded contact is found out first; then the mains side opens, if it is fitted."""
-        return budgets["failed_to_open"].response_s if plant.contactor.welded else 0.0
+        """A contact that stays is found out first; then the mains side opens, if it is fitted."""
+        stays = plant.contactor.welded or releases_late(settings, world)
+        return budgets["failed_to_open"].response_s if stays else 0.0
 
     def promise(rule: str, about: About, beyond: Callable[[float], bool]) -> Promise:
         budget = budgets[rule]

@@ -350,3 +350,29 @@ def _permits(judge: Any) -> Any:
 )
 def test_a_malformed_document_raises_nothing(malformed: dict[str, Any]) -> None:
     assert run_document(malformed).broken == ("x",)
+
+
+STICKS = {"kind": "slow_release", "milliseconds": 12000}
+RELAY = {
+    "mains_contactor": {"pin": 22, "opens": "failed_opening"},
+    "protection.failed_to_open.within_seconds": 0.9,
+}
+
+
+@pytest.mark.parametrize("relay", [{}, RELAY], ids=["alone", "relay"])
+def test_a_contactor_that_sticks_is_beyond_reach_until_it_opens(relay: dict[str, Any]) -> None:
+    """Also when what made it stick is gone before that: the opening under way is the old one."""
+    run = run_document(
+        document(
+            overrides=relay,
+            seconds=35,
+            timeline=[
+                {"at_seconds": 10, "fault": STICKS},
+                {"at_seconds": 14, "fault": {"kind": "lead_reversed", "channel": "front_cell"}},
+                {"at_seconds": 16, "clear": "slow_release"},
+            ],
+        )
+    )
+    assert run.tripped_by == "sensing"
+    assert run.violations == ()
+    assert run.beyond_reach == (() if relay else ("contactor slower than its settings claim",))
