@@ -68,6 +68,15 @@ def deaf(monkeypatch: pytest.MonkeyPatch, *rules: Any) -> None:
         monkeypatch.setattr(rule, "judge", clear)
 
 
+def permits(judge: Any) -> Any:
+    """Judges as ever, and then permits whatever it was."""
+
+    def permitted(self: Protection, readings: Any, now_s: float) -> Decision:
+        return replace(judge(self, readings, now_s), permit=True, trip=None)
+
+    return permitted
+
+
 RISING = document(
     plant={"cells": {"state_of_charge": 0.9988}, "supply": {"knob": 0.62}},
     overrides={
@@ -134,12 +143,7 @@ def test_c_supply_too_hot(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_d_coil_held_without_readings(
     monkeypatch: pytest.MonkeyPatch, blind: dict[str, Any]
 ) -> None:
-    judge = Protection.judge
-
-    def always_permitted(self: Protection, readings: Any, now_s: float) -> Decision:
-        return replace(judge(self, readings, now_s), permit=True, trip=None)
-
-    monkeypatch.setattr(Protection, "judge", always_permitted)
+    monkeypatch.setattr(Protection, "judge", permits(Protection.judge))
     assert "d" in run_document(blind).broken
 
 
@@ -291,12 +295,7 @@ LEVEL_STALLED = document(
 
 
 def test_a_stall_explains_nothing_after_its_end(monkeypatch: pytest.MonkeyPatch) -> None:
-    judge = Protection.judge
-
-    def always_permitted(self: Protection, readings: Any, now_s: float) -> Decision:
-        return replace(judge(self, readings, now_s), permit=True, trip=None)
-
-    monkeypatch.setattr(Protection, "judge", always_permitted)
+    monkeypatch.setattr(Protection, "judge", permits(Protection.judge))
     assert "d" in run_document(LEVEL_STALLED).broken
 
 
@@ -310,7 +309,7 @@ def test_one_request_is_one_closing(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(Contactor, "renew", renews)
     monkeypatch.setattr(Contactor, "_expire", lambda _self: None)
-    monkeypatch.setattr(Protection, "judge", _permits(Protection.judge))
+    monkeypatch.setattr(Protection, "judge", permits(Protection.judge))
     broken = set()
     for at_s in (1.9, 2.2, 2.5, 2.8):
         run = run_document(
@@ -329,13 +328,6 @@ def test_one_request_is_one_closing(monkeypatch: pytest.MonkeyPatch) -> None:
         )
         broken |= set(run.broken)
     assert "h" in broken
-
-
-def _permits(judge: Any) -> Any:
-    def permitted(self: Protection, readings: Any, now_s: float) -> Decision:
-        return replace(judge(self, readings, now_s), permit=True, trip=None)
-
-    return permitted
 
 
 @pytest.mark.parametrize(
