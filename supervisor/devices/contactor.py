@@ -193,6 +193,7 @@ class Contactor:
                 return
             if self._clock.now_s() >= ends_s:
                 self._expire()
+                self.drop_mains()  # the loop is not there to see whether the contact opened
             else:
                 self._alarm.set(ends_s)
 

@@ -218,7 +218,8 @@ class MainsContactor(Settings):
     pin: PinNumber = Field(description="GPIO number of its driver's input, active-high.")
     opens: Literal["every_opening", "failed_opening"] = Field(
         default="every_opening",
-        description="With every opening, or only when the main contactor fails to open.",
+        description="With every opening, or only when the main contactor fails to open, or when "
+        "the loop stands still and cannot see whether it did.",
     )
 
 

@@ -224,3 +224,18 @@ def test_frozen_between_the_look_at_the_clock_and_the_edge(
         assert not rig.coil
         assert rig.contactor.lease_ran_out
         assert not rig.contactor.state().told_to_close
+
+
+def test_a_loop_that_stands_still_drops_the_mains_side_too(
+    hut_settings: SupervisorSettings,
+) -> None:
+    """Nobody is there to see whether the main contact opened: a welded one would go on."""
+    assert hut_settings.mains_contactor
+    mains = hut_settings.mains_contactor.model_copy(update={"opens": "failed_opening"})
+    for drive in ("level", "pulse"):
+        rig = Rig(with_drive(hut_settings, drive, mains_contactor=mains))
+        rig.contactor.close_for(LEASE_S)
+        rig.clock.sleep_until(LEASE_S - 0.001)
+        assert rig.level(mains.pin)
+        rig.clock.sleep_until(LEASE_S + 0.001)
+        assert not rig.level(mains.pin)
