@@ -113,9 +113,11 @@ class Contactor:
         with self._lock:
             self.lease_ran_out = False
             self._told_at_s = self._clock.now_s()
+            self._lease_ends_s = self._told_at_s + lease_s
+            self._alarm.set(self._lease_ends_s)  # before anything is on
             if self._mains:
                 self._mains.hold()
-            self._feed(lease_s)
+            self._drive.hold()
 
     def renew(self, lease_s: float) -> None:
         """Extend the lease. Raises LeaseExpired when there is none left to extend, or when the
