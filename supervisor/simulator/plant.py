@@ -9,7 +9,8 @@ Ripple is added analytically at the instant that is asked for.
 
 import copy
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.bank import SECONDS_PER_HOUR, Ahead, Bank
@@ -100,6 +101,15 @@ class Plant:
     def current_ripple_a(self) -> float:
         """Amplitude of the current's ripple at ``supply.ripple_hz``."""
         return self.output.ripple_a
+
+    @contextmanager
+    def as_solved(self) -> Iterator[None]:
+        """Within it: as it was right after the newest solution, where the present lines began."""
+        seen_s, self._seen_s = self._seen_s, self._now_s
+        try:
+            yield
+        finally:
+            self._seen_s = seen_s
 
     # --- what happens
 

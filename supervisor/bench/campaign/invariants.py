@@ -89,14 +89,13 @@ class Invariants:
             self.violations.append(Violation("f", "trip", now_s, detail))
 
     def _plant_changes(self, at_s: float) -> None:
-        """Until now voltages and currents stood still as they are."""
+        """Until now voltages and currents went in straight lines."""
         from_s, self._seen_s = self._seen_s, at_s
         plant = self._world.plant
-        current_a = plant.current_a
         for promise in self._promises:
-            self._note_one(promise.look(bool(current_a), from_s, at_s))
+            self._note_one(promise.look(plant, from_s, at_s))
         for part in self._hot_parts:
-            self._note_one(part.look(current_a, from_s, at_s))
+            self._note_one(part.look(plant, from_s, at_s))
         self._note(self.coil.look(from_s, at_s))
         is_over = plant.max_cell_v > self._settings.protection.overvoltage.trip_volts
         if is_over and self._over_s is None:

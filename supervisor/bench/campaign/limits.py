@@ -9,36 +9,48 @@ from supervisor.bench.campaign.violation import About, Violation
 from supervisor.readings import Channel
 from supervisor.settings.hardware import CellChannel
 from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.plant import Plant
 from supervisor.simulator.world import World
 from supervisor.sizing.budget import RuleBudget
 
 FILTER_LAGS = 5  # time constants of an input filter; its lag is not in the printed response
 
-Beyond = Callable[[], bool]
+Excess = Callable[[], float]  # how far it is beyond its limit; within: not above 0
 
 
 class Promise:
-    """While current flows, ``beyond`` may hold for so long; ``later_s``: and for so much longer,
-    as things are now."""
+    """While current flows, ``excess`` may be above 0 for so long; ``later_s``: and for so much
+    longer, as things are now."""
 
     def __init__(
         self,
         name: str,
         about: About,
-        beyond: Beyond,
+        excess: Excess,
         allowed_s: float,
         later_s: Callable[[], float],
     ) -> None:
-        self.name, self.about, self.beyond, self.later_s = name, about, beyond, later_s
+        self.name, self.about, self.excess, self.later_s = name, about, excess, later_s
         self._sustained = Sustained(allowed_s)
 
-    def look(self, flows: bool, from_s: float, until_s: float) -> Violation | None:
-        lasted_s = self._sustained.lasts(flows and self.beyond(), from_s, until_s - self.later_s())
-        if lasted_s is None:
+    def look(self, plant: Plant, from_s: float, until_s: float) -> Violation | None:
+        """Between the two, all that the plant does went in straight lines."""
+        if not plant.current_a:
+            self._sustained.lasts(False, from_s, until_s)
             return None
-        allowed_s = self._sustained.allowed_s
-        took = f"current still flows after {lasted_s:.3f} s, {allowed_s:.3f} s allowed"
-        return Violation("e", self.about, until_s, f"{self.name}: {took}")
+        with plant.as_solved():
+            first = self.excess()
+        last = self.excess()
+        crossed_s = until_s
+        if (first > 0) is not (last > 0):
+            crossed_s = from_s + (until_s - from_s) * first / (first - last)
+        for beyond, begins_s, ends_s in ((first, from_s, crossed_s), (last, crossed_s, until_s)):
+            lasted_s = self._sustained.lasts(beyond > 0, begins_s, ends_s - self.later_s())
+            if lasted_s is not None:
+                allowed_s = self._sustained.allowed_s
+                took = f"current still flows after {lasted_s:.3f} s, {allowed_s:.3f} s allowed"
+                return Violation("e", self.about, ends_s, f"{self.name}: {took}")
+        return None
 
 
 def promises(
@@ -53,25 +65,25 @@ def promises(
         stays = plant.contactor.welded or releases_late(settings, world)
         return budgets["failed_to_open"].response_s if stays else 0.0
 
-    def promise(rule: str, about: About, beyond: Callable[[float], bool]) -> Promise:
+    def promise(rule: str, about: About, excess: Callable[[float], float]) -> Promise:
         budget = budgets[rule]
         limit = budget.effective_limit
         assert limit is not None
         name = f"true {about} beyond the {rule} limit, {limit:.4f} {budget.unit}"
-        return Promise(name, about, lambda: beyond(limit), budget.response_s + lag_s, later_s)
+        return Promise(name, about, lambda: excess(limit), budget.response_s + lag_s, later_s)
 
     for rule in ("overvoltage", "overvoltage_high_set"):
-        yield promise(rule, "voltage", lambda v: any(plant.cell_v(g) > v for g in groups))
-    yield promise("undervoltage", "voltage", lambda v: any(plant.cell_v(g) < v for g in groups))
-    yield promise("overcurrent", "current", lambda a: plant.current_a > a)
-    yield promise("reverse_current", "current", lambda a: plant.current_a < -a)
+        yield promise(rule, "voltage", lambda v: max(plant.cell_v(g) for g in groups) - v)
+    yield promise("undervoltage", "voltage", lambda v: v - min(plant.cell_v(g) for g in groups))
+    yield promise("overcurrent", "current", lambda a: plant.current_a - a)
+    yield promise("reverse_current", "current", lambda a: -plant.current_a - a)
     for channel in world.leads:
         wiring = getattr(settings.channels, channel.value)
         if isinstance(wiring, CellChannel):
             yield Promise(
                 f"the lead of {channel.value} shows nothing that a cell can be",
                 "lead",
-                lambda w=wiring, k=channel: _is_dead(world, w, k),  # type: ignore[misc]
+                lambda w=wiring, k=channel: float(_is_dead(world, w, k)),  # type: ignore[misc]
                 budgets["sensing"].response_s + lag_s,
                 later_s,
             )

@@ -6,6 +6,7 @@ from supervisor.bench.campaign.sustained import Sustained
 from supervisor.bench.campaign.violation import Violation
 from supervisor.readings import Place
 from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.plant import Plant
 from supervisor.simulator.world import World
 from supervisor.sizing.budget import RuleBudget
 
@@ -52,10 +53,15 @@ class HotPart:
         self._theta = 0.0
         self._sustained = Sustained(sum(step.seconds for step in budget.response[1:]))
 
-    def look(self, current_a: float, from_s: float, until_s: float) -> Violation | None:
-        final = (self._form_factor * current_a / self._bears_a) ** 2
+    def look(self, plant: Plant, from_s: float, until_s: float) -> Violation | None:
+        """Between the two the current went in a straight line."""
+        last_a = plant.current_a
+        with plant.as_solved():
+            first_a = plant.current_a
+        mean_square = (first_a**2 + first_a * last_a + last_a**2) / 3
+        final = mean_square * (self._form_factor / self._bears_a) ** 2
         self._theta = final + (self._theta - final) * exp((from_s - until_s) / self._tau_s)
-        holds = bool(current_a) and self._theta > self._hot
+        holds = bool(last_a) and self._theta > self._hot
         lasted_s = self._sustained.lasts(holds, until_s, until_s)  # it got hot on the way
         if lasted_s is None:
             return None
