@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, fields
 from enum import Enum
 from typing import Any
 
-FORMAT = 2
+FORMAT = 3
 
 
 class Circuit(Enum):
@@ -18,7 +18,18 @@ class Circuit(Enum):
     CLOSED = "closed"
     LOCKED_OUT = "locked out"
     UNFIT = "unfit"  # not closed, and a rule stands in the way of closing
+    PAUSED = "paused"  # between two pulses of a pulsed hold; closes again by itself
     FINISHED = "finished"
+
+
+class Stage(Enum):
+    """Stage of the charge; recognised in ``protection.charge_stage``."""
+
+    NONE = "none"  # the circuit is open, and nothing has ended
+    BULK = "bulk"  # the current is the limit
+    TAPER = "taper"  # the limit voltage is near
+    HOLD = "hold"  # at the voltage to hold, the current falling
+    REST = "rest"  # open after full
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +88,106 @@ class WithoutView:
     reason: str
 
 
+class Urgency(Enum):
+    """How soon a cue asks for a hand."""
+
+    NOW = "now"
+    SOON = "soon"
+    NOTE = "note"  # nothing is lost by waiting
+
+
+class Sound(Enum):
+    """What the buzzer does; its patterns are in ``devices.panel``."""
+
+    NONE = "none"
+    NOTE = "note"
+    SOON = "soon"
+    NOW = "now"
+    ALARM = "alarm"
+
+
+@dataclass(frozen=True, slots=True)
+class CueView:
+    """One hint to the operator: what to do, and why. ``urgency`` as in ``Urgency``."""
+
+    cue: str
+    urgency: str
+    text: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastView:
+    """Time until something, with the interval it lies in; no numbers when ``words`` say why not."""
+
+    best_s: float | None
+    low_s: float | None
+    high_s: float | None
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class FullView:
+    """How near it is to full: met for ``for_s`` of ``of_s``; ``missing`` says what is not."""
+
+    for_s: float
+    of_s: float
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RestView:
+    """The rest after a full charge; ``state`` is watching, passed or failed."""
+
+    state: str
+    for_s: float
+    of_s: float
+    front_v: float | None
+    lag_v: float | None
+    fall_v_per_h: float | None
+    findings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PulsesView:
+    """A pulsed hold: ``lengths_s`` of the newest pulses, which shorten as the bank fills."""
+
+    count: int
+    most: int
+    lengths_s: tuple[float, ...]
+    waits_for: str  # what the next pulse waits for; empty while closed
+
+
+@dataclass(frozen=True, slots=True)
+class GuidanceView:
+    """What the charge does and how it will go on, beside the protection.
+
+    ``at_rest_v``: the highest cell's voltage less the drop that the current causes at once, by
+    ``resistance_ohm``, learned from turns of the knob (standard uncertainty ``resistance_u_ohm``).
+    ``charged_ah`` and ``charged_wh`` are of this session, ``left_ah`` is what the bank's rating
+    leaves at the most. ``cues`` are ranked.
+    """
+
+    stage: str
+    stage_for_s: float
+    advice: str
+    cues: tuple[CueView, ...]
+    to_limit: ForecastView
+    to_full: ForecastView
+    measured_v: float | None
+    at_rest_v: float | None
+    resistance_ohm: float | None
+    resistance_u_ohm: float | None
+    charged_ah: float
+    charged_u_ah: float
+    charged_wh: float
+    charge_is_whole: bool
+    left_ah: float
+    full: FullView | None
+    rest: RestView | None
+    pulses: PulsesView | None
+
+
 @dataclass(frozen=True, slots=True)
 class Moment:
     """What was measured so long before a trip: means of the channels in their units."""
@@ -132,7 +243,8 @@ class Snapshot:
 
     ``now_s`` is the loop's monotonic clock (simulated in a simulation); ``published_at_s`` is
     always the machine's own monotonic clock, so that any process of this machine can tell the
-    snapshot's age. ``wall`` is UTC, ISO 8601.
+    snapshot's age. ``wall`` is UTC, ISO 8601. ``profile`` is what the settings in force are called.
+    ``operations``: closings of the contactor so far. ``silent_s``: so long the buzzer stays quiet.
     """
 
     bank: str
@@ -149,6 +261,11 @@ class Snapshot:
     never_above_v: float
     channels: tuple[ChannelView, ...]
     probes: tuple[ProbeView, ...]
+    profile: str
+    operations: int
+    rated_operations: int | None
+    guidance: GuidanceView | None
+    silent_s: float
     rules: tuple[RuleView, ...]
     without: tuple[WithoutView, ...]
     lockout: LockoutView | None
@@ -177,6 +294,7 @@ def from_dict(data: dict[str, Any]) -> Snapshot:
         plain = {k: v for k, v in data.items() if k in names}
         plain["channels"] = tuple(ChannelView(**c) for c in data["channels"])
         plain["probes"] = tuple(ProbeView(**p) for p in data["probes"])
+        plain["guidance"] = _guidance(data["guidance"]) if data["guidance"] else None
         plain["rules"] = tuple(RuleView(**r) for r in data["rules"])
         plain["without"] = tuple(WithoutView(**w) for w in data["without"])
         plain["lockout"] = _lockout(data["lockout"]) if data["lockout"] else None
@@ -186,6 +304,21 @@ def from_dict(data: dict[str, Any]) -> Snapshot:
         return Snapshot(**plain)
     except (TypeError, KeyError) as error:
         raise ValueError(f"status incomplete: {error}") from error
+
+
+def _guidance(data: dict[str, Any]) -> GuidanceView:
+    known: dict[str, Any] = {
+        "cues": tuple(CueView(**cue) for cue in data["cues"]),
+        "to_limit": ForecastView(**data["to_limit"]),
+        "to_full": ForecastView(**data["to_full"]),
+    }
+    if full := data["full"]:
+        known["full"] = FullView(**full | {"missing": tuple(full["missing"])})
+    if rest := data["rest"]:
+        known["rest"] = RestView(**rest | {"findings": tuple(rest["findings"])})
+    if pulses := data["pulses"]:
+        known["pulses"] = PulsesView(**pulses | {"lengths_s": tuple(pulses["lengths_s"])})
+    return GuidanceView(**data | known)
 
 
 def _lockout(data: dict[str, Any]) -> LockoutView:

@@ -98,8 +98,10 @@ def _outcome(rig: Rig, witness: Witness) -> str:
     match rig.loop.guard.circuit:
         case Circuit.LOCKED_OUT:
             return "tripped"
-        case Circuit.CLOSED:
+        case Circuit.CLOSED | Circuit.PAUSED:
             return "closed"
+        case Circuit.FINISHED:
+            return "finished"
     refused = any(not reply.done for reply in rig.operator.replies)
     return "refused" if refused and not witness.was_closed else "open"
 

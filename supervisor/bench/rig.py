@@ -159,7 +159,7 @@ class Rig:
         if not self.world.owner_lives:
             return  # dead already
         self.last_fault_at_s = self.clock.now_s()
-        if self.invariants and self.loop.guard.circuit is Circuit.CLOSED:
+        if self.invariants and self.loop.guard.circuit in (Circuit.CLOSED, Circuit.PAUSED):
             self.invariants.coil.ended_without_a_word()
         if self._is_cycling:
             raise Killed(down_s)

@@ -44,7 +44,9 @@ class Kill(Settings):
 class Seen(Settings):
     """What the status must say at this moment; each is optional."""
 
-    circuit: Literal["open", "closed", "locked out", "unfit", "finished"] | None = None
+    circuit: Literal["open", "closed", "locked out", "unfit", "paused", "finished"] | None = None
+    stage: Literal["none", "bulk", "taper", "hold", "rest"] | None = None
+    cue: str | None = Field(default=None, description="a cue that is among those shown")
     tripped_by: str | None = None
     cell_above_volts: Volts | None = None
     current_above_amperes: Amperes | None = None
@@ -83,7 +85,7 @@ class Expected(Settings):
     to the main contact open.
     """
 
-    outcome: Literal["tripped", "open", "closed", "refused"]
+    outcome: Literal["tripped", "open", "closed", "refused", "finished"]
     tripped_by: str | None = None
     within_seconds: Seconds | None = None
     peak_below_volts: Volts | None = None

@@ -1,6 +1,7 @@
 """Watches a rig from outside: what the plant really did, and when."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from supervisor.bench.rig import Rig
 from supervisor.bench.scenario import Seen
@@ -117,10 +118,14 @@ class Witness:
         cell_v = self._shown("front_cell")
         for name, found, wanted in (
             ("circuit", self._rig.loop.guard.circuit.value, seen.circuit),
+            ("stage", self._guidance("stage"), seen.stage),
             ("tripped by", lockout and lockout.tripped_by, seen.tripped_by),
         ):
             if wanted is not None and found != wanted:
                 self._fail(at_s, f"{name} was {found}, expected {wanted}")
+        cues = [cue.cue for cue in self._guidance("cues") or ()]
+        if seen.cue is not None and seen.cue not in cues:
+            self._fail(at_s, f"cues were {', '.join(cues) or 'none'}, expected {seen.cue}")
         if seen.cell_above_volts and not (cell_v and cell_v > seen.cell_above_volts):
             self._fail(at_s, f"cell was {cell_v} V, expected above {seen.cell_above_volts}")
         if seen.current_above_amperes and not (
@@ -135,6 +140,10 @@ class Witness:
             self._fail(
                 at_s, f"current was {current_a} A, expected below {seen.current_below_amperes} A"
             )
+
+    def _guidance(self, name: str) -> Any:
+        snapshot = self._publisher.snapshot
+        return getattr(snapshot.guidance, name) if snapshot and snapshot.guidance else None
 
     def _shown(self, channel: str) -> float | None:
         snapshot = self._publisher.snapshot

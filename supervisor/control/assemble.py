@@ -14,7 +14,6 @@ from supervisor.devices.contactor import Contactor
 from supervisor.devices.one_wire import KernelOneWire
 from supervisor.devices.panel import Panel
 from supervisor.devices.protocols import Clock, I2CBus, OneWire
-from supervisor.devices.sampler import ConverterSampler
 from supervisor.devices.second_line import SecondLineWatch
 from supervisor.devices.thermometers import Thermometers
 from supervisor.settings.model import SupervisorSettings
@@ -44,7 +43,6 @@ def assemble(
     parts = Parts(
         clock=clock,
         bus=keeper,
-        sampler=ConverterSampler(settings, keeper, clock),
         thermometers=Thermometers(settings.probes, keeper, clock, one_wire),
         second_line=_second_line(settings, keeper, pin_factory, clock),
         contactor=Contactor(settings, pin_factory, clock),

@@ -13,6 +13,8 @@ class Cause(Enum):
     TRIP = "trip"
     RESET = "reset"  # a deliberate local act, with a reason
     FULL = "full"
+    PAUSE = "pause"  # a pulse of a pulsed hold has ended
+    RESUME = "resume"  # the next begins: no rule stands in its way
     HINDERED = "hindered"  # a rule stands in the way of closing
     FREE = "free"  # none does any more
 
@@ -25,6 +27,11 @@ TRANSITIONS: dict[tuple[Circuit, Cause], Circuit] = {
     (Circuit.CLOSED, Cause.OPEN): Circuit.OPEN,
     (Circuit.CLOSED, Cause.TRIP): Circuit.LOCKED_OUT,
     (Circuit.CLOSED, Cause.FULL): Circuit.FINISHED,
+    (Circuit.CLOSED, Cause.PAUSE): Circuit.PAUSED,
+    (Circuit.PAUSED, Cause.RESUME): Circuit.CLOSED,
+    (Circuit.PAUSED, Cause.OPEN): Circuit.OPEN,
+    (Circuit.PAUSED, Cause.TRIP): Circuit.LOCKED_OUT,
+    (Circuit.PAUSED, Cause.FULL): Circuit.FINISHED,
     (Circuit.OPEN, Cause.FREE): Circuit.OPEN,
     (Circuit.UNFIT, Cause.FREE): Circuit.OPEN,
     (Circuit.UNFIT, Cause.HINDERED): Circuit.UNFIT,

@@ -38,7 +38,6 @@ class Guard:
         panel: Panel,
         keeper: LockoutKeeper,
         logbook: Logbook,
-        remedies: dict[str, str],
     ) -> None:
         self._settings = settings
         self._clock = clock
@@ -46,7 +45,7 @@ class Guard:
         self._panel = panel
         self._keeper = keeper
         self._logbook = logbook
-        self._remedies = remedies
+        self.remedies: dict[str, str] = {}  # by rule, what to check before a reset
         self._opening: OpeningWatch | None = None
         self._closing: tuple[str, Answer, float] | None = None
         self._withheld_by: Verdict | None = None
@@ -62,7 +61,10 @@ class Guard:
             self._hold_or_open(decision)
         else:
             self._contactor.open()  # once more, in case the pin was disturbed
-            self._watch_while_open(decision)
+            if self.circuit is Circuit.PAUSED:
+                self._watch_while_paused(decision)
+            else:
+                self._watch_while_open(decision)
         if self._closing:
             self._try_to_close(decision)
 
@@ -96,11 +98,23 @@ class Guard:
     def is_open_for_good(self) -> bool:
         """Open, seen to be open, and the lockout on disk or known not to be storable."""
         return (
-            self.circuit is not Circuit.CLOSED
+            self.circuit not in (Circuit.CLOSED, Circuit.PAUSED)
             and not self._is_opening()
             and self._closing is None
             and (self._keeper.lockout is None or self._keeper.tried_to_store)
         )
+
+    def why_no_other_settings(self) -> str:
+        """Why no other settings may be put in force now; empty when they may."""
+        if self.circuit not in (Circuit.OPEN, Circuit.UNFIT):
+            return f"the circuit is {self.circuit.value}, and must be open"
+        if self._is_opening() or self._closing:
+            return "an opening or a closing is under way; try again in a second"
+        return ""
+
+    def adopt(self, settings: SupervisorSettings, remedies: dict[str, str]) -> None:
+        """Other settings are in force."""
+        self._settings, self.remedies = settings, remedies
 
     def _is_opening(self) -> bool:
         return self._opening is not None and self._opening.outcome is Opening.WAITING
@@ -154,7 +168,7 @@ class Guard:
             Lockout(
                 tripped_by=verdict.rule,
                 reason=verdict.reason,
-                remedy=verdict.remedy or self._remedies.get(verdict.rule, EXTERNAL_REMEDY),
+                remedy=verdict.remedy or self.remedies.get(verdict.rule, EXTERNAL_REMEDY),
                 wall=self._logbook.wall(),
                 measured=verdict.measured,
                 limit=verdict.limit if verdict.unit else None,
@@ -177,10 +191,12 @@ class Guard:
 
     def _conclude_opening(self, opening: OpeningWatch) -> None:
         self._keeper.note_opening(opening.opened_in_s, failed=opening.outcome is Opening.FAILED)
-        if opening.outcome is Opening.CONFIRMED:
-            self._keeper.disarm("opened")
-        else:
+        if opening.outcome is not Opening.CONFIRMED:
             self._contactor.drop_mains()
+            if self.circuit is Circuit.PAUSED:
+                self.end_pause("its opening was not seen")
+        elif self.circuit is not Circuit.PAUSED:  # then it stays armed: it may close again
+            self._keeper.disarm("opened")
         took = "" if opening.opened_in_s is None else f" in {opening.opened_in_s * 1000:.0f} ms"
         self._logbook.note("opening", f"opening {opening.outcome.value}{took}")
 
@@ -192,6 +208,59 @@ class Guard:
             cause = Cause.HINDERED if self.hindrances(decision) else Cause.FREE
             self.circuit = after(self.circuit, cause)
 
+    # -- asked for by the guide -------------------------------------------------------------
+
+    def finish(self, why: str) -> None:
+        """The bank is full: open, and closed again only after an ``open``."""
+        if self.circuit is Circuit.CLOSED:
+            self._contactor.open()
+            self._opening = self._new_watch()
+        elif self.circuit is not Circuit.PAUSED:
+            return
+        self.circuit = after(self.circuit, Cause.FULL)
+        self._disarm_if_confirmed()
+        self._logbook.note("finished", f"full: {why}")
+
+    def pause(self, why: str) -> None:
+        """A pulse has ended: open, until ``resume``."""
+        if self.circuit is Circuit.CLOSED:
+            self._contactor.open()
+            self.circuit = after(self.circuit, Cause.PAUSE)
+            self._opening = self._new_watch()
+            self._logbook.note("paused", f"opened, {why}")
+
+    def resume(self, decision: Decision) -> None:
+        """Begin the next pulse, if nothing at all stands in the way: the one closing that nobody
+        asks for. Its permission is what the settings say of a pulsed hold, and this decision."""
+        if self.circuit is not Circuit.PAUSED or self._leaving:
+            return
+        if not decision.permit or self.hindrances(decision):
+            return
+        self._opening, self._withheld_by = None, None
+        self._contactor.close_for(self._settings.lease_s)
+        self.circuit = after(self.circuit, Cause.RESUME)
+        self._logbook.note("resumed", "closed again, by the pulsed hold")
+
+    def end_pause(self, why: str) -> None:
+        """No further pulse."""
+        if self.circuit is Circuit.PAUSED:
+            self.circuit = after(self.circuit, Cause.OPEN)
+            self._disarm_if_confirmed()
+            self._logbook.note("opened", f"stays open: {why}")
+
+    def _watch_while_paused(self, decision: Decision) -> None:
+        """Every rule stays in force, and a trip is final."""
+        if decision.trip:
+            self._trip(decision.trip)
+        elif self._panel.stop_pressed():
+            self._trip(_external("the stop button was pressed, or its wire is broken"))
+        elif self._leaving:
+            self.end_pause("the program was told to end")
+
+    def _disarm_if_confirmed(self) -> None:
+        if not self._is_opening():
+            self._keeper.disarm("opened")
+
     # -- asked for --------------------------------------------------------------------------
 
     def open(self, who: str) -> str:
@@ -202,6 +271,9 @@ class Guard:
         elif self.circuit is Circuit.CLOSED:
             self._open(f"asked by {who}")
             return "the coil is dropped"
+        if self.circuit is Circuit.PAUSED:
+            self.end_pause(f"asked by {who}")
+            return "the coil is off, and the pulsed hold has ended"
         self.circuit = after(self.circuit, Cause.OPEN)
         return "the coil is off already"
 
@@ -257,6 +329,8 @@ class Guard:
         except NotAllowed as error:
             lockout = self._keeper.lockout
             why = [lockout.reason] if lockout else self.hindrances(decision)
+            if self.circuit in (Circuit.FINISHED, Circuit.PAUSED):
+                why = ["open it first (holdwatch open): that ends what was before"]
             return "; ".join([str(error), *why])
         return None if self._keeper.arm() else "the lockout file cannot be written"
 

@@ -5,27 +5,31 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from supervisor.control.guard import Guard
-from supervisor.control.latch import Latch
+from supervisor.control.in_force import InForce, without_session
+from supervisor.control.latch import Kept, Latch, Memories
 from supervisor.control.lockout import LockoutKeeper
 from supervisor.control.logbook import Logbook
 from supervisor.control.lookback import Lookback
 from supervisor.control.notify import Notifier
+from supervisor.control.operations import KEY as CONTACTOR
+from supervisor.control.operations import Operations
 from supervisor.control.pacing import Pacer
 from supervisor.control.publisher import Publisher
 from supervisor.control.requests import Inbox, Reply, Request
 from supervisor.control.view import Viewer
 from supervisor.devices.bus_keeper import BusKeeper
 from supervisor.devices.contactor import Contactor
-from supervisor.devices.panel import Panel
+from supervisor.devices.panel import DARK, LIT, TWO_FLASHES, WINKING, Panel
 from supervisor.devices.protocols import Clock
-from supervisor.devices.sampler import ConverterSampler
 from supervisor.devices.second_line import SecondLineWatch
 from supervisor.devices.thermometers import Thermometers
-from supervisor.measurement.chain import MeasurementChain
-from supervisor.protection.decision import Decision, Protection
+from supervisor.guidance.attention import Attention
+from supervisor.guidance.guide import Order
+from supervisor.protection.decision import Decision
 from supervisor.readings import Channel, ContactorState, Pace, Readings, SecondLine
 from supervisor.settings.model import SupervisorSettings
-from supervisor.snapshot import Circuit, Snapshot
+from supervisor.settings.profiles import with_profile
+from supervisor.snapshot import Circuit, Snapshot, Urgency
 
 log = logging.getLogger(__name__)
 PUBLISH_EVERY_S = 0.25
@@ -37,7 +41,6 @@ class Parts:
 
     clock: Clock
     bus: BusKeeper
-    sampler: ConverterSampler
     thermometers: Thermometers
     second_line: SecondLineWatch | None
     contactor: Contactor
@@ -54,8 +57,11 @@ class Loop:
     def __init__(self, settings: SupervisorSettings, parts: Parts, *, simulated: bool) -> None:
         self._parts = parts
         self._clock = parts.clock
-        self._chain = MeasurementChain(settings)
-        self._protection = Protection(settings)
+        self._file_settings = settings
+        self._now = InForce(settings, parts)
+        self._attention = Attention()
+        self._silence_s = 60 * settings.panel.silence_minutes
+        self._operations = Operations(settings)
         self._pacer = Pacer(parts.clock, settings.loop.cycle_s)
         logbook = Logbook(parts.clock)
         self._lookback = Lookback()
@@ -64,16 +70,17 @@ class Loop:
             logbook,
             parts.clock,
             lookback=self._lookback,
-            memories=lambda: self._protection.memories(parts.clock.now_s()),
+            memories=self._memories,
             after_write=self._pacer.restart,
         )
         if (kept := parts.latch.kept) is not None:
-            self._protection.recall(kept.memories, parts.clock.now_s(), is_whole=kept.is_whole)
-        remedies = {rule.key: rule.remedy for rule in self._protection.rules}
+            self._recall(kept)
         self.guard = Guard(
-            settings, parts.clock, parts.contactor, parts.panel, self.keeper, logbook, remedies
+            settings, parts.clock, parts.contactor, parts.panel, self.keeper, logbook
         )
-        self._viewer = Viewer(settings, parts, self._protection.rules, logbook, simulated=simulated)
+        self.guard.remedies = self._now.remedies
+        self._viewer = Viewer(settings, parts, self._now.rules, logbook, simulated=simulated)
+        self._logbook = logbook
         for rule, why in settings.protection.without.reasons().items():
             logbook.note("without", f"runs without {rule}: {why}")
         self._leaving = False
@@ -115,16 +122,17 @@ class Loop:
         readings = self._acquire(self._pacer.wait())
         self._viewer.count(readings)
         self._lookback.note(readings)
-        decision = self._protection.judge(readings, self._clock.now_s())
+        decision = self._now.protection.judge(readings, self._clock.now_s())
         self.guard.act(decision, leaving=self._leaving)
         self.guard.follow_opening(decision, readings)
+        self._be_guided(decision, readings)
         self._take_requests(decision)
         self._show(decision, readings)
 
     def _acquire(self, pace: Pace) -> Readings:
-        sampler = self._parts.sampler
-        scan = self._chain.take([sampler.sample(channel) for channel in sampler.channels])
-        window, is_new = self._chain.window()
+        sampler, chain = self._now.sampler, self._now.chain
+        scan = chain.take([sampler.sample(channel) for channel in sampler.channels])
+        window, is_new = chain.window()
         probes = self._parts.thermometers.look()
         contactor = self._parts.contactor.state()
         second_line = self._attend_second_line(scan[Channel.FRONT_CELL].good_value, contactor)
@@ -135,6 +143,54 @@ class Loop:
     ) -> SecondLine | None:
         watch = self._parts.second_line
         return watch.attend(front_v, contactor) if watch else None
+
+    def _be_guided(self, decision: Decision, readings: Readings) -> None:
+        self._operations.follow(self._parts.contactor.state())
+        guide = self._now.guide
+        if guide is None:
+            return
+        match guide.take(readings, decision.verdicts, self.guard.circuit, self._clock.now_s()):
+            case Order.FINISH:
+                self.guard.finish(guide.because)
+            case Order.PAUSE:
+                self.guard.pause(guide.because)
+            case Order.RESUME:
+                self.guard.resume(decision)
+            case Order.END:
+                self.guard.end_pause(guide.because)
+
+    def _memories(self) -> Memories:
+        in_force = self._now.memories(self._clock.now_s())
+        return in_force | {CONTACTOR: self._operations.memory()}
+
+    def _recall(self, kept: Kept) -> None:
+        self._operations.recall(kept.memories.get(CONTACTOR), is_whole=kept.is_whole)
+        self._now.recall(kept.memories, self._clock.now_s(), is_whole=kept.is_whole)
+
+    def _choose_profile(self, name: str, who: str) -> tuple[bool, str]:
+        """Other settings in force, with the circuit open. The file's own have a name as well."""
+        before = self._now.settings
+        if name == before.profile:
+            return True, f"{name} is in force already"
+        if name != self._file_settings.profile and name not in self._file_settings.profiles:
+            known = ", ".join([self._file_settings.profile, *self._file_settings.profiles])
+            return False, f"there is no profile {name!r}; there are: {known}"
+        if problem := self.guard.why_no_other_settings():
+            return False, f"{name} is not put in force: {problem}"
+        memories, now_s = self._now.memories(self._clock.now_s()), self._clock.now_s()
+        self._now = InForce(with_profile(self._file_settings, name), self._parts)
+        after = self._now.settings
+        if after.bank.cells_in_parallel != before.bank.cells_in_parallel:
+            memories = without_session(memories)
+        self._now.recall(memories, now_s, is_whole=True)
+        self.guard.adopt(after, self._now.remedies)
+        self._viewer.adopt(after, self._now.rules)
+        self._logbook.note("profile", f"profile {name} in force, asked by {who}")
+        return True, f"{name} is in force: {self._about(name)}"
+
+    def _about(self, name: str) -> str:
+        profile = self._file_settings.profiles.get(name)
+        return profile.about if profile else "the settings of the file themselves"
 
     def _take_requests(self, decision: Decision) -> None:
         if self._parts.panel.reset_held(self._clock.now_s()):
@@ -156,6 +212,11 @@ class Loop:
                 answer(problem is None, problem or "the lockout is reset")
             case "close":
                 self.guard.begin_closing(decision, request.who, answer)
+            case "profile":
+                answer(*self._choose_profile(request.reason, request.who))
+            case "silence":
+                self._attention.silence(self._clock.now_s(), self._silence_s)
+                answer(True, f"silent for {self._silence_s / 60:g} min; what is shown stays")
             case "status":
                 data = self._viewer.last.as_dict() if self._viewer.last else None
                 request.answer(Reply(True, "", self.guard.circuit.value, data))
@@ -164,7 +225,7 @@ class Loop:
         now_s = self._clock.now_s()
         circuit = self.guard.circuit
         closed = circuit is Circuit.CLOSED
-        self._parts.panel.show(closed=closed, alarm=circuit is Circuit.LOCKED_OUT, now_s=now_s)
+        self._show_on_panel(circuit, now_s)
         if readings.window_is_new and (decision.permit or not closed):
             self._parts.notifier.alive()
         published_at_s, published = self._published
@@ -172,9 +233,25 @@ class Loop:
             self._published = (now_s, circuit)
             self._parts.publisher.publish(self._snapshot(decision, readings))
 
+    def _show_on_panel(self, circuit: Circuit, now_s: float) -> None:
+        cues = self._now.guide.cues if self._now.guide else ()
+        asks = any(cue.urgency is not Urgency.NOTE for cue in cues)
+        lamp = {Circuit.CLOSED: WINKING if asks else LIT, Circuit.FINISHED: TWO_FLASHES}
+        alarm = circuit is Circuit.LOCKED_OUT
+        sound = self._attention.sound(cues, now_s, alarm=alarm)
+        self._parts.panel.show(lamp.get(circuit, DARK), sound, now_s)
+
     def _snapshot(self, decision: Decision, readings: Readings) -> Snapshot:
         closed = self.guard.circuit is Circuit.CLOSED
         hindrances = [] if closed else self.guard.hindrances(decision)
         return self._viewer.snapshot(
-            self.guard.circuit, readings, decision, self.keeper, self._pacer, hindrances
+            self.guard.circuit,
+            readings,
+            decision,
+            self.keeper,
+            self._pacer,
+            hindrances,
+            guidance=self._now.guide.view(self._clock.now_s()) if self._now.guide else None,
+            operations=self._operations.count,
+            silent_s=self._attention.silent_s(self._clock.now_s()),
         )

@@ -1,4 +1,4 @@
-"""Requests to the loop (close, open, reset, status) and the Unix socket they come through.
+"""Requests to the loop (close, open, reset, profile, ...) and the Unix socket they come through.
 
 One JSON object a line: ``{"act": "reset", "reason": "lead re-fastened"}``; one JSON object back:
 ``{"done": true, "message": "...", "circuit": "open"}``.
@@ -16,7 +16,7 @@ from typing import Any, Protocol
 
 from supervisor.devices.protocols import Clock
 
-ACTS = ("close", "open", "reset", "status")
+ACTS = ("close", "open", "profile", "reset", "silence", "status")
 SOCKET_NAME = "requests.sock"
 MAX_CLIENTS = 8
 MAX_LINE_BYTES = 4096

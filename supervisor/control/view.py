@@ -18,6 +18,7 @@ from supervisor.snapshot import (
     ChannelView,
     Circuit,
     Counters,
+    GuidanceView,
     LockoutView,
     ProbeView,
     RuleView,
@@ -41,14 +42,8 @@ class Viewer:
         *,
         simulated: bool,
     ) -> None:
-        self._settings = settings
         self._parts = parts
-        self._functions = {rule.key: rule.function for rule in rules}
-        self._budgets: dict[str, list[RuleBudget]] = {}
-        for budget in budgets(settings):
-            self._budgets.setdefault(budget.rule, []).append(budget)
-        reasons = settings.protection.without.reasons()
-        self._without = tuple(WithoutView(rule, reason) for rule, reason in reasons.items())
+        self.adopt(settings, rules)
         self._logbook = logbook
         self._simulated = simulated
         self._started_wall = logbook.wall()
@@ -56,6 +51,16 @@ class Viewer:
         self._bad_samples = 0
         self.requests = 0
         self.last: Snapshot | None = None
+
+    def adopt(self, settings: SupervisorSettings, rules: Sequence[Rule]) -> None:
+        """These settings are in force."""
+        self._settings = settings
+        self._functions = {rule.key: rule.function for rule in rules}
+        self._budgets: dict[str, list[RuleBudget]] = {}
+        for budget in budgets(settings):
+            self._budgets.setdefault(budget.rule, []).append(budget)
+        reasons = settings.protection.without.reasons()
+        self._without = tuple(WithoutView(rule, reason) for rule, reason in reasons.items())
 
     def count(self, readings: Readings) -> None:
         """Once a cycle."""
@@ -71,6 +76,10 @@ class Viewer:
         keeper: LockoutKeeper,
         pacer: Pacer,
         hindrances: list[str],
+        *,
+        guidance: GuidanceView | None,
+        operations: int,
+        silent_s: float,
     ) -> Snapshot:
         now_s = self._parts.clock.now_s()
         contactor = self._parts.contactor
@@ -90,6 +99,11 @@ class Viewer:
             never_above_v=self._settings.bank.never_above_volts,
             channels=tuple(_channel_view(reading, now_s) for reading in shown.values()),
             probes=tuple(_probe_view(probe, now_s) for probe in readings.probes.values()),
+            profile=self._settings.profile,
+            operations=operations,
+            rated_operations=self._settings.contactor.rated_operations,
+            guidance=guidance,
+            silent_s=silent_s,
             rules=tuple(self._rule_view(v, now_s) for v in decision.verdicts),
             without=self._without,
             lockout=_lockout_view(keeper),

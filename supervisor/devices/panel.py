@@ -5,9 +5,21 @@ from typing import Any
 from gpiozero import InputDevice, OutputDevice
 
 from supervisor.settings.hardware import Panel as PanelSettings
+from supervisor.snapshot import Sound
 
-BUZZ_PERIOD_S = 1.0
-BUZZ_ON_S = 0.5
+Pattern = tuple[float, tuple[tuple[float, float], ...]]  # period, and from when to when it is on
+
+SOUNDS: dict[Sound, Pattern] = {
+    Sound.NONE: (1.0, ()),
+    Sound.NOTE: (1.0, ((0.0, 0.1),)),
+    Sound.SOON: (1.0, ((0.0, 0.1), (0.3, 0.4))),
+    Sound.NOW: (0.4, ((0.0, 0.2),)),
+    Sound.ALARM: (1.0, ((0.0, 0.5),)),
+}
+DARK: Pattern = (1.0, ())
+LIT: Pattern = (1.0, ((0.0, 1.0),))
+WINKING: Pattern = (1.0, ((0.0, 0.7),))
+TWO_FLASHES: Pattern = (3.0, ((0.0, 0.2), (0.5, 0.7)))
 
 
 class Panel:
@@ -48,14 +60,20 @@ class Panel:
         self._reset_is_ready = not held_long
         return held_long
 
-    def show(self, *, closed: bool, alarm: bool, now_s: float) -> None:
-        """Lamp lit while closed; buzzer half on, half off during an alarm."""
+    def show(self, lamp: Pattern, sound: Sound, now_s: float) -> None:
+        """Lamp and buzzer, each where its pattern is now."""
         if self._lamp:
-            self._lamp.value = closed
+            self._lamp.value = _is_on(lamp, now_s)
         if self._buzzer:
-            self._buzzer.value = alarm and now_s % BUZZ_PERIOD_S < BUZZ_ON_S
+            self._buzzer.value = _is_on(SOUNDS[sound], now_s)
 
     def close(self) -> None:
         for device in (self._stop, self._reset, self._buzzer, self._lamp):
             if device:
                 device.close()
+
+
+def _is_on(pattern: Pattern, now_s: float) -> bool:
+    period_s, on = pattern
+    at_s = now_s % period_s
+    return any(begins_s <= at_s < ends_s for begins_s, ends_s in on)

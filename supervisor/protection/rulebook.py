@@ -22,6 +22,7 @@ from supervisor.protection.rules.sensing import SensingRule
 from supervisor.protection.rules.session_charge import SessionChargeRule
 from supervisor.protection.rules.session_hold import SessionHoldRule
 from supervisor.protection.rules.session_time import SessionTimeRule
+from supervisor.protection.rules.stage_limits import StageLimitsRule
 from supervisor.protection.rules.stale import StaleRule
 from supervisor.protection.rules.supply_thermal import SupplyThermalRule
 from supervisor.protection.rules.temperature import TemperatureRule
@@ -49,6 +50,7 @@ BY_PRIORITY: tuple[_Kind, ...] = (
     KnobSpeedRule,
     OvercurrentRule,
     OvercurrentInverseRule,
+    StageLimitsRule,
     SupplyThermalRule,
     TemperatureRule,
     ReverseCurrentRule,

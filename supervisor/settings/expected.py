@@ -58,7 +58,9 @@ class Spot:
 
     @property
     def is_block(self) -> bool:
-        return _is_model(self.annotation) or get_origin(self.annotation) is dict
+        if get_origin(self.annotation) is dict:
+            return _is_model(get_args(self.annotation)[1])
+        return _is_model(self.annotation)
 
     @property
     def wants_number(self) -> bool:
@@ -90,7 +92,8 @@ class Spot:
         origin, arguments = get_origin(self.annotation), get_args(self.annotation)
         if origin is tuple and arguments and arguments[-1] is not Ellipsis:
             return f"a list of {len(arguments)} numbers in brackets"
-        kind = {dict: "a block of named blocks", list: "a list", tuple: "a list"}.get(origin)
+        blocks = "a block of named blocks" if self.is_block else "a block of dotted paths, values"
+        kind = {dict: blocks, list: "a list", tuple: "a list"}.get(origin)
         if kind:
             return kind
         scalar = {

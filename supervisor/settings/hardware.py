@@ -210,6 +210,10 @@ class Contactor(Settings):
         description="Coil off to contact open, the worst you measured, driver included."
     )
     auxiliary: Auxiliary | None = Field(default=None, description="Auxiliary contact, if fitted.")
+    rated_operations: Annotated[int, Field(ge=1, le=100_000_000)] | None = Field(
+        default=None,
+        description="Closings under load that its maker rates it for; counted down and shown.",
+    )
 
 
 class MainsContactor(Settings):
@@ -249,8 +253,17 @@ class Panel(Settings):
 
     stop_button: StopButton | None = Field(default=None, description="Opens and locks out.")
     reset_button: ResetButton | None = Field(default=None, description="Resets a lockout.")
-    buzzer: OutputPin | None = Field(default=None, description="Sounds at a trip.")
-    lamp: OutputPin | None = Field(default=None, description="Lit while the circuit is closed.")
+    buzzer: OutputPin | None = Field(
+        default=None, description="Sounds at a trip, and when a cue asks for a hand."
+    )
+    lamp: OutputPin | None = Field(
+        default=None,
+        description="Lit while the circuit is closed, winking while a cue asks for a hand; flashes "
+        "twice every 3 s when it is finished.",
+    )
+    silence_minutes: Annotated[float, Field(ge=1, le=60)] = Field(
+        default=15, description="`holdwatch silence` keeps the buzzer quiet for so long."
+    )
 
 
 class Gpio(Settings):

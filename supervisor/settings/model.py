@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from supervisor.settings.base import Settings, Volts
+from supervisor.settings.charge import Charge
 from supervisor.settings.hardware import (
     Bus,
     Channels,
@@ -16,7 +17,10 @@ from supervisor.settings.hardware import (
     Probe,
     SecondLine,
 )
+from supervisor.settings.profiles import Profile
 from supervisor.settings.protection import Protection
+
+ProfileName = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,29}$")]
 
 
 class Bank(Settings):
@@ -113,6 +117,15 @@ class SupervisorSettings(Settings):
     panel: Panel = Panel()
     loop: Loop = Loop()
     session: Session = Session()
+    profile: ProfileName = Field(
+        default="bank", description="What these settings are for, shown everywhere."
+    )
+    profiles: dict[ProfileName, Profile] = Field(
+        default_factory=dict, description="Other jobs with the same build, by names of your own."
+    )
+    charge: Charge | None = Field(
+        default=None, description="The charge as it should go: stage, forecast, cues, its end."
+    )
     protection: Protection
     web: Web = Web()
 

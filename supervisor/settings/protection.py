@@ -21,6 +21,7 @@ from supervisor.settings.rules import (
     SessionCharge,
     SessionHold,
     SessionTime,
+    StageLimits,
     Stale,
     SupplyThermal,
     Temperature,
@@ -66,6 +67,7 @@ class Protection(Settings):
     undervoltage: Undervoltage
     reverse_current: ReverseCurrent
     balance: Balance | None = None
+    stage_limits: StageLimits | None = None
     sensing: Sensing = Sensing()
     stale: Stale = Stale()
     failed_to_open: FailedToOpen

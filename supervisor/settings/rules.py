@@ -175,6 +175,35 @@ class Balance(Settings):
     of: Count = Field(default=4, description=OF)
 
 
+class TaperLimits(Settings):
+    """Tighter limits while the voltage climbs out of its flat part."""
+
+    trip_amperes: Amperes = Field(description="Trips when the mean current is above this.")
+
+
+class HoldLimits(Settings):
+    """Tighter limits while the voltage is held: what stands guard over it when nobody does."""
+
+    trip_amperes: Amperes | None = Field(
+        default=None, description="Trips when the mean current is above this."
+    )
+    trip_volts: Volts | None = Field(
+        default=None, description="Trips when the mean of a cell is above this."
+    )
+
+
+class StageLimits(Settings):
+    """Limits that count in one stage of the charge only, tighter than those that always do."""
+
+    taper: TaperLimits | None = Field(default=None, description="In the taper, and in the hold.")
+    hold: HoldLimits | None = Field(default=None, description="In the hold.")
+    delay_seconds: LongDelay = Field(
+        default=5.0, description="The value must stay beyond its limit for so long."
+    )
+    confirm: Count = Field(default=4, description=CONFIRM)
+    of: Count = Field(default=5, description=OF)
+
+
 class SessionTime(Settings):
     """Closed for longer than any charge takes."""
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from supervisor.protection.curves import CURVES
 from supervisor.settings.rules import Overcurrent, ReverseCurrent
-from supervisor.sizing.basis import Basis
+from supervisor.sizing.basis import Basis, guard_band_v
 from supervisor.sizing.budget import RuleBudget
 from supervisor.sizing.steps import Part, Stage
 
@@ -14,6 +14,7 @@ TIMES = 2  # the pick-up: where curves are compared
 def current_budgets(basis: Basis) -> Iterator[RuleBudget]:
     yield _definite_time(basis, "overcurrent", basis.rules.overcurrent)
     yield from _inverse_time(basis)
+    yield from _stage_limits(basis)
     yield _definite_time(basis, "reverse_current", basis.rules.reverse_current)
     yield _failed_to_open(basis)
     yield from _failed_to_close(basis)
@@ -49,6 +50,34 @@ def _inverse_time(basis: Basis) -> Iterator[RuleBudget]:
         note=f"The response is for {TIMES:g} times the limit; the more current, the sooner. At "
         f"{most_a:g} A, the most that overcurrent lets last, {at_most_s:.0f} s.",
     )
+
+
+def _stage_limits(basis: Basis) -> Iterator[RuleBudget]:
+    """Of each stage: the current, and in the hold the voltage. Overvoltage stays behind it."""
+    rule = basis.rules.stage_limits
+    if rule is None:
+        return
+    response = basis.steps.windows(rule.of, rule.delay_seconds)
+    for stage, limit_a in (
+        ("taper", rule.taper and rule.taper.trip_amperes),
+        ("hold", rule.hold and rule.hold.trip_amperes),
+    ):
+        if limit_a:
+            yield basis.budget(
+                "stage_limits",
+                part=f"current in the {stage}",
+                limit=(f"{stage}.trip_amperes", limit_a, "A"),
+                guard_band=basis.shunt.expanded(limit_a),
+                response=response,
+            )
+    if rule.hold and rule.hold.trip_volts:
+        yield basis.budget(
+            "stage_limits",
+            part="voltage in the hold",
+            limit=("hold.trip_volts", rule.hold.trip_volts, "V"),
+            guard_band=guard_band_v(basis.settings, rule.hold.trip_volts),
+            response=response,
+        )
 
 
 def _failed_to_open(basis: Basis) -> RuleBudget:

@@ -75,6 +75,19 @@ SUPPLY_RULES: dict[str, Explanation] = {
             Typical("lost_after_seconds", "10 to 30 s", PRACTICE),
         ),
     ),
+    "stage_limits": Explanation(
+        "76, 59",
+        "DC overcurrent and overvoltage relays, each in force in one stage of the charge",
+        "The cells near their end, where the current that was right for hours drives the voltage "
+        "up within minutes; and the hold, when nobody stands beside it.",
+        "A knob left where it was, or bumped, is stopped only by the limits of the whole charge.",
+        (
+            Typical("taper.trip_amperes", "the bulk's current, or a little less", PRACTICE),
+            Typical("hold.trip_amperes", "a third to a half of it", PRACTICE),
+            Typical("hold.trip_volts", "20 to 30 mV above hold_volts", PRACTICE),
+            Typical("delay_seconds", "what it takes to turn the knob down: 5 to 30 s", PRACTICE),
+        ),
+    ),
     "reverse_current": Explanation(
         "32",
         "directional power relay, used for reverse flow",

@@ -1,18 +1,19 @@
 """Refuses settings that are sound one by one and unfit together: a cell could get too high."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import floor
 from pathlib import Path
 from typing import TypeVar
 
 from supervisor.settings.base import Settings
 from supervisor.settings.cross_checks import contradictions
-from supervisor.settings.document import Document
+from supervisor.settings.document import Document, KeyPath
 from supervisor.settings.faults import Fault, SettingsFaults
 from supervisor.settings.fitted import fitted_channels
 from supervisor.settings.load import read_document, validate
 from supervisor.settings.model import SupervisorSettings
+from supervisor.settings.profiles import CHANGEABLE, is_changeable
 from supervisor.sizing.budget import RuleBudget
 from supervisor.sizing.response import budgets
 
@@ -55,7 +56,36 @@ def examine_document(document: Document) -> Examined:
     faults = [document.fault(*contradiction) for contradiction in contradictions(settings)]
     if _wired(settings):
         faults += unfit_settings(settings, document)
+    if not faults:
+        faults = list(profile_faults(settings, document))
     return Examined(settings, tuple(faults))
+
+
+def profile_faults(settings: SupervisorSettings, document: Document) -> Iterator[Fault]:
+    """Of each profile, what is wrong with the settings that it makes of these."""
+    for name, profile in settings.profiles.items():
+        where: KeyPath = ("profiles", name)
+        if name == settings.profile:
+            yield document.fault(
+                where,
+                f"{name} is the name of the settings themselves (profile).",
+                "Nobody could say which of the two is meant.",
+                "Give this profile another name.",
+            )
+        fixed = [path for path in profile.overrides if not is_changeable(path)]
+        for path in fixed:
+            yield document.fault(
+                (*where, "overrides", path),
+                f"A profile cannot change {path}.",
+                "Pins, buses and leads are the build's: nobody rewires them for a job.",
+                f"Take it out; a profile changes {', '.join(CHANGEABLE)} only.",
+            )
+        if not fixed:
+            lines = {path: document.line((*where, "overrides", path)) for path in profile.overrides}
+            changes = profile.overrides | {"profile": name, "profiles": {}}
+            changed = document.with_overrides(changes, file=document.file, lines=lines)
+            for fault in examine_document(changed).faults:
+                yield replace(fault, problem=f"In the profile {name}: {fault.problem}")
 
 
 def load_fit(path: Path) -> SupervisorSettings:

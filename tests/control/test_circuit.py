@@ -8,9 +8,14 @@ from supervisor.control.circuit import TRANSITIONS, Cause, NotAllowed, after, dr
 from supervisor.snapshot import Circuit
 
 
-def test_closed_is_reached_from_open_by_a_request_and_from_nowhere_else() -> None:
+def test_closed_is_reached_by_a_request_or_between_two_pulses_and_in_no_other_way() -> None:
     ways = {key for key, to in TRANSITIONS.items() if to is Circuit.CLOSED}
-    assert ways == {(Circuit.OPEN, Cause.CLOSE)}
+    assert ways == {(Circuit.OPEN, Cause.CLOSE), (Circuit.PAUSED, Cause.RESUME)}
+
+
+def test_between_two_pulses_is_reached_from_closed_alone() -> None:
+    ways = {key for key, to in TRANSITIONS.items() if to is Circuit.PAUSED}
+    assert ways == {(Circuit.CLOSED, Cause.PAUSE)}
 
 
 def test_a_lockout_is_left_by_a_reset_only_and_not_into_closed() -> None:

@@ -14,9 +14,9 @@ from supervisor.sizing.response import budgets
 from supervisor.snapshot import Circuit
 
 STAGES = [
-    ("_parts.sampler", "sample"),
-    ("_chain", "take"),
-    ("_protection", "judge"),
+    ("_now.sampler", "sample"),
+    ("_now.chain", "take"),
+    ("_now.protection", "judge"),
     ("guard", "act"),
     ("guard", "follow_opening"),
     ("_parts.panel", "show"),

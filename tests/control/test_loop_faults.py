@@ -46,14 +46,14 @@ def fails(error: BaseException) -> Callable[..., Any]:
 @pytest.mark.parametrize(
     "where",
     [
-        ("_chain", "take"),
-        ("_protection", "judge"),
+        ("_now.chain", "take"),
+        ("_now.protection", "judge"),
         ("_viewer", "snapshot"),
         ("_parts.panel", "show"),
         ("_parts.panel", "stop_pressed"),
         ("_parts.panel", "reset_held"),
         ("_parts.publisher", "publish"),
-        ("_parts.sampler", "sample"),
+        ("_now.sampler", "sample"),
         ("_pacer", "wait"),
         ("guard", "follow_opening"),
     ],

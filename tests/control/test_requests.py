@@ -100,7 +100,7 @@ def test_what_is_not_understood_is_refused_in_words(bench: Bench, line: bytes) -
     assert bench.take() == []
     reply = json.loads(client.recv(4096))
     assert reply["done"] is False
-    assert "close, open, reset, status" in reply["message"]
+    assert "close, open, profile, reset, silence, status" in reply["message"]
 
 
 @settings(max_examples=100, suppress_health_check=[HealthCheck.function_scoped_fixture])

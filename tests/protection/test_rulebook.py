@@ -12,7 +12,7 @@ from supervisor.settings.protection import RULE_KEYS, Protection
 
 OPTIONAL = {
     "overcurrent_inverse", "supply_thermal", "temperature", "knob_speed", "balance",
-    "session_time", "session_charge", "session_hold",
+    "session_time", "session_charge", "session_hold", "stage_limits",
 }  # fmt: skip
 
 

@@ -10,6 +10,7 @@ from pydantic import BaseModel
 from supervisor.settings.hardware import CellChannel, Converter, Probe
 from supervisor.settings.load import read_document, settings_from
 from supervisor.settings.model import SupervisorSettings
+from supervisor.settings.profiles import Profile
 from supervisor.settings.text import parse
 
 KEY = re.compile(r"^( *)(?:# )?([a-z_]+):(?: |$)")
@@ -21,7 +22,12 @@ def test_loads(hut_settings: SupervisorSettings) -> None:
 
 
 # Blocks under names of the user's own, as the example calls them.
-NAMED: dict[type[BaseModel], tuple[str, ...]] = {Converter: ("cells",), Probe: ("sink",)}
+NAMED: dict[type[BaseModel], tuple[str, ...]] = {
+    Converter: ("cells",),
+    Probe: ("sink",),
+    Profile: ("practice_group",),
+}
+OF_PROFILES = ("overrides", "steps")  # what stands in them: tests/sizing/test_profiles.py
 
 
 def models_in(annotation: Any) -> Iterator[type[BaseModel]]:
@@ -112,7 +118,7 @@ def written_paths(hut_text: str) -> list[tuple[str, ...]]:
 def test_every_renamed_key_is_found(hut_text: str, faults_in: Any) -> None:
     document = parse(hut_text, "hut.yaml")
     for path in written_paths(hut_text):
-        if path[:-1] == ("converters",):
+        if path[:-1] in (("converters",), ("profiles",)) or "overrides" in path[:-1]:
             continue  # names of the builder's own
         line = document.line(path)
         assert line
@@ -164,13 +170,13 @@ def without(text: str, path: tuple[str, ...]) -> str:
 @pytest.mark.parametrize("wrong", ["[1, 2, 3]", "{x: 1}", "true", "3,6", "off", "~", "'?'"])
 def test_every_value_of_a_wrong_type_is_found(wrong: str, hut_text: str, faults_in: Any) -> None:
     document = parse(hut_text, "hut.yaml")
-    free_text = {"name", "uncommissioned_reason", "listen"} if wrong == "'?'" else set()
+    free_text = {"name", "uncommissioned_reason", "listen", "about"} if wrong == "'?'" else set()
     checked = 0
     for path in written_paths(hut_text):
         value: Any = document.data
         for key in path:
             value = value[key]
-        if isinstance(value, dict) or path[-1] in free_text:
+        if isinstance(value, dict) or path[-1] in free_text or {*OF_PROFILES} & {*path}:
             continue
         line = document.line(path)
         assert line

@@ -25,7 +25,7 @@ def test_a_full_build_does_without_nothing(full: SupervisorSettings) -> None:
 
 def test_the_example_says_what_it_does_without(hut_settings: SupervisorSettings) -> None:
     assert off(hut_settings) == {"temperature": "Example for demo and drills, no probes are fitted"}
-    assert not_fitted(hut_settings) == ("overcurrent_inverse", "second_line")
+    assert not_fitted(hut_settings) == ("overcurrent_inverse", "stage_limits", "second_line")
     assert list(cautions(hut_settings)) == ["no second line: only software opens the contactor."]
 
 

@@ -38,7 +38,7 @@ def shunt_uncertainty_a(amperes: float) -> float:
 def test_rules_that_are_not_there_have_no_budget(full: SupervisorSettings) -> None:
     optional = {
         "overcurrent_inverse", "supply_thermal", "temperature", "knob_speed", "balance",
-        "session_time", "session_charge", "session_hold",
+        "session_time", "session_charge", "session_hold", "stage_limits",
     }  # fmt: skip
     assert optional <= {found.rule for found in budgets(full)}
     bare = full.protection.model_copy(update=dict.fromkeys(optional))

@@ -34,6 +34,12 @@ second_line:
 protection:
   overcurrent_inverse:
     trip_amperes: 115
+  stage_limits:
+    taper:
+      trip_amperes: 120
+    hold:
+      trip_amperes: 60
+      trip_volts: 3.58
   temperature:
     heat_sink_above_celsius: 80
     transformer_above_celsius: 100

@@ -45,7 +45,7 @@ class GuardBench:
         )  # fmt: skip
         panel = Panel(PanelSettings(), self.pins)
         self.guard = Guard(
-            settings, self.clock, self.contactor, panel, self.keeper, self.logbook, {}
+            settings, self.clock, self.contactor, panel, self.keeper, self.logbook
         )
         self.answers: list[tuple[bool, str]] = []
 

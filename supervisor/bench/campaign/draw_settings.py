@@ -28,6 +28,7 @@ def draw_settings(rng: Random, plant: dict[str, Any]) -> dict[str, Any]:
         **_second_line(rng, bank["bank.never_above_volts"]),
         **_probes(rng),
     }
+    drawn |= _charge(drawn)
     blocks = {path.split(".")[1] for path in drawn if path.startswith("protection.")}
     drawn["protection.without"] = {name: NOT_FITTED for name in CAN_LACK if name not in blocks}
     return drawn
@@ -147,6 +148,17 @@ def _probes(rng: Random) -> dict[str, Any]:
         probes["sink"] = SINK_PROBE
         limits["heat_sink_above_celsius"] = rng.randint(70, 100)
     return {"probes": probes, "protection.temperature": limits}
+
+
+def _charge(drawn: dict[str, Any]) -> dict[str, Any]:
+    """Follows from the limits; draws nothing, so that a run stays the run it was."""
+    target_a = round(0.8 * drawn["protection.overcurrent.trip_amperes"])
+    return {
+        "charge.target_amperes": target_a,
+        "charge.hold_volts": round(drawn["protection.overvoltage.trip_volts"] - 0.04, 3),
+        "charge.full.end_amperes": round(0.08 * target_a, 1),
+        "charge.full.least_ampere_hours": 0,
+    }
 
 
 def _sometimes(rng: Random, path: str, block: dict[str, Any]) -> dict[str, Any]:

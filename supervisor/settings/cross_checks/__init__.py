@@ -1,6 +1,7 @@
 """Settings that are right one by one and wrong together."""
 
 from supervisor.settings.cross_checks.balance import balance_checks
+from supervisor.settings.cross_checks.charge import charge_checks
 from supervisor.settings.cross_checks.contradiction import Contradiction
 from supervisor.settings.cross_checks.currents import current_checks
 from supervisor.settings.cross_checks.heat import heat_checks
@@ -34,6 +35,7 @@ def contradictions(settings: SupervisorSettings) -> list[Contradiction]:
         knob_checks,
         balance_checks,
         session_checks,
+        charge_checks,
         without_checks,
     )
     return [found for check in checks for found in check(settings)]

@@ -1,0 +1,57 @@
+"""All that follows from the settings in force: made anew when another profile is chosen."""
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from supervisor.devices.sampler import ConverterSampler
+from supervisor.guidance.guide import Guide
+from supervisor.measurement.chain import MeasurementChain
+from supervisor.protection.decision import Protection
+from supervisor.protection.verdict import Memory, Rule
+from supervisor.settings.model import SupervisorSettings
+
+if TYPE_CHECKING:
+    from supervisor.control.loop import Parts
+
+GUIDANCE = "guidance"
+OF_A_SESSION = ("session_charge", "session_hold", "session_time")
+NOTHING_YET = {"counted": 0.0, "is_whole": 1.0, "is_used_up": 0.0}
+
+
+class InForce:
+    """From the converter's codes to what the rules and the guide say."""
+
+    def __init__(self, settings: SupervisorSettings, parts: "Parts") -> None:
+        self.settings = settings
+        self.sampler = ConverterSampler(settings, parts.bus, parts.clock)
+        self.chain = MeasurementChain(settings)
+        self.protection = Protection(settings)
+        self.guide = Guide(settings) if settings.charge else None
+
+    @property
+    def rules(self) -> list[Rule]:
+        return self.protection.rules
+
+    @property
+    def remedies(self) -> dict[str, str]:
+        """Of each rule, what to check before a reset."""
+        return {rule.key: rule.remedy for rule in self.rules}
+
+    def memories(self, now_s: float) -> dict[str, Memory]:
+        """What must not be forgotten, by the rules' keys and ``guidance``."""
+        guided: dict[str, Memory] = {GUIDANCE: self.guide.memory()} if self.guide else {}
+        return self.protection.memories(now_s) | guided
+
+    def recall(self, memories: Mapping[str, Memory], now_s: float, *, is_whole: bool) -> None:
+        self.protection.recall(memories, now_s, is_whole=is_whole)
+        if self.guide:
+            self.guide.recall(memories.get(GUIDANCE), is_whole=is_whole)
+
+
+def without_session(memories: Mapping[str, Memory]) -> dict[str, Memory]:
+    """Of other cells nothing has been charged yet; the supply is as hot as it was."""
+    kept = {key: memory for key, memory in memories.items() if key != GUIDANCE}
+    kept.update(dict.fromkeys(OF_A_SESSION, NOTHING_YET))
+    if guided := memories.get(GUIDANCE):
+        kept[GUIDANCE] = {key: NOTHING_YET[key.split()[-1]] for key in guided}
+    return kept

@@ -1,0 +1,34 @@
+"""How often the contactor has closed, over its life: its maker rates it for so many closings."""
+
+from math import isfinite
+
+from supervisor.protection.verdict import Memory
+from supervisor.readings import ContactorState
+from supervisor.settings.model import SupervisorSettings
+
+KEY = "contactor"
+
+
+class Operations:
+    """Counts closings. After an end without a word, those that may be missing are counted too."""
+
+    def __init__(self, settings: SupervisorSettings) -> None:
+        pulsed = settings.charge.pulsed_hold if settings.charge else None
+        self._most_lost = 1 + (pulsed.most_pulses if pulsed else 0)
+        self._closed_at_s: float | None = None
+        self.count = 0
+
+    def follow(self, contactor: ContactorState) -> None:
+        """Once a cycle."""
+        closed_at_s = contactor.told_at_s if contactor.told_to_close else None
+        if closed_at_s is not None and closed_at_s != self._closed_at_s:
+            self.count += 1
+        self._closed_at_s = closed_at_s
+
+    def memory(self) -> Memory:
+        return {"closings": float(self.count)}
+
+    def recall(self, memory: Memory | None, *, is_whole: bool) -> None:
+        closings = (memory or {}).get("closings", 0.0)
+        if isfinite(closings) and closings >= 0:
+            self.count = int(closings) + (0 if is_whole else self._most_lost)

@@ -1,0 +1,91 @@
+"""Is the bank full? Voltage held, next to no current, front and far agreed, charge credible."""
+
+from collections.abc import Iterator
+
+from supervisor.guidance.seconds import Second
+from supervisor.guidance.words import millivolts
+from supervisor.protection.wording import amount
+from supervisor.settings.model import SupervisorSettings
+from supervisor.snapshot import FullView
+
+BREAK_S = 5.0  # so long something may be missing: a ripple of the mains, a turn of the knob
+MOST_OF_RATING = 1.2  # new cells hold a little more than their plate says (common practice)
+MICRO = 1e-6
+
+
+class Completion:
+    """Second by second. ``reason`` says why it is full, empty while it is not."""
+
+    def __init__(self, settings: SupervisorSettings) -> None:
+        charge = settings.charge
+        assert charge is not None
+        assert charge.full is not None
+        self._full = charge.full
+        self._hold_from_v = charge.hold_from_v
+        balance, bank = settings.protection.balance, settings.bank
+        self._bars_ohm = balance.bars_microohms * MICRO if balance else 0.0
+        self._most_ah = MOST_OF_RATING * bank.cells_in_parallel * bank.cell_ampere_hours
+        self._of_s = 60.0 * charge.full.minutes
+        self.begin()
+
+    def begin(self) -> None:
+        """With each closing."""
+        self._met_since_s: float | None = None
+        self._met_at_s = 0.0
+        self._for_s = 0.0
+        self._missing: tuple[str, ...] = ("no reading yet",)
+        self.reason = ""
+
+    @property
+    def current_is_small(self) -> bool:
+        """Surely below the end current, whatever else is missing."""
+        return self._is_small
+
+    _is_small = False
+
+    def take(self, second: Second | None, charged_ah: float, now_s: float) -> None:
+        """``second`` is None when a whole one could not be told for some time."""
+        if second is None:
+            self._missing = ("no good reading",)
+        else:
+            self._is_small = second.amperes + second.unsure_a < self._full.end_amperes
+            self._missing = tuple(self._lacks(second, charged_ah))
+        if not self._missing:
+            self._met_since_s = now_s if self._met_since_s is None else self._met_since_s
+            self._met_at_s = now_s
+        elif now_s - self._met_at_s > BREAK_S:
+            self._met_since_s = None
+        self._for_s = 0.0 if self._met_since_s is None else now_s - self._met_since_s
+        if second and not self._missing and self._for_s >= self._of_s:
+            self.reason = (
+                f"held at {amount(second.highest_v, 'V')} with "
+                f"{amount(max(second.amperes, 0.0), 'A')}, below "
+                f"{amount(self._full.end_amperes, 'A')} for {self._full.minutes:g} min"
+            )
+
+    def _lacks(self, second: Second, charged_ah: float) -> Iterator[str]:
+        full = self._full
+        if second.highest_v < self._hold_from_v:
+            yield (
+                f"{amount(second.highest_v, 'V')} is below the hold, "
+                f"{amount(self._hold_from_v, 'V')}"
+            )
+        if not self._is_small:
+            yield (
+                f"{amount(second.amperes, 'A')} (+-{second.unsure_a:.1f}) is not below "
+                f"{amount(full.end_amperes, 'A')}"
+            )
+        lag_v = second.lag_v(self._bars_ohm)
+        if lag_v is not None and abs(lag_v) > full.spread_volts:
+            which = "far cell lags" if lag_v > 0 else "front cell lags"
+            yield f"{which} by {millivolts(abs(lag_v))}, more than {millivolts(full.spread_volts)}"
+        if charged_ah < full.least_ampere_hours:
+            yield (
+                f"{amount(charged_ah, 'Ah')} charged, less than "
+                f"{amount(full.least_ampere_hours, 'Ah')}: too little to be full"
+            )
+        if charged_ah > self._most_ah:
+            yield f"{amount(charged_ah, 'Ah')} charged: more than the bank can hold"
+
+    def view(self) -> FullView:
+        return FullView(min(self._for_s, self._of_s), self._of_s, self._missing)

@@ -1,0 +1,329 @@
+"""The second pair of eyes: stage, forecast, cues, the end, the rest after it. Fed by the loop.
+
+Pure, as the rules are. It can ask for two things: that the circuit be opened because the bank is
+full, or because a pulse of a pulsed hold has ended; and, of a pulsed hold, that it close again. The
+guard carries that out, and closes only what every rule lets close.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from enum import Enum
+
+from supervisor.guidance.completion import Completion
+from supervisor.guidance.cues import Cue, Situation, cues
+from supervisor.guidance.fading import Fading
+from supervisor.guidance.forecast import Forecast, Left
+from supervisor.guidance.pulses import Pulses
+from supervisor.guidance.rest_check import RestCheck
+from supervisor.guidance.seconds import Second, Seconds
+from supervisor.guidance.words import between, span
+from supervisor.protection.charge_stage import ChargeStage
+from supervisor.protection.sensing.knob_steps import KnobSteps
+from supervisor.protection.session import SECONDS_PER_HOUR, SessionCount
+from supervisor.protection.verdict import Memory, Verdict
+from supervisor.readings import Channel, Readings
+from supervisor.settings.fitted import fitted_cells
+from supervisor.settings.model import SupervisorSettings
+from supervisor.snapshot import Circuit, CueView, ForecastView, GuidanceView, Stage
+
+MICRO = 1e-6
+OLD_S = 3.0  # a second's means are told no longer
+
+
+class Order(Enum):
+    """What the guide asks of the guard."""
+
+    NONE = "none"
+    FINISH = "finish"  # full
+    PAUSE = "pause"  # a pulse has ended
+    RESUME = "resume"  # the next may begin
+    END = "end"  # no further pulse: open for good
+
+
+ADVICE = {
+    Stage.NONE: "The circuit is open.",
+    Stage.BULK: "The current is the limit: keep it at the target, watch the supply's heat. "
+    "The voltage hardly moves for hours; the end comes fast.",
+    Stage.TAPER: "The voltage has left its flat part: ease down in small turns, "
+    "each a few minutes after the last, and stay beside it.",
+    Stage.HOLD: "Keep the voltage in its band: the current falls by itself, the knob must come "
+    "down again and again. It ends when next to nothing flows.",
+    Stage.REST: "Full and open: leave it alone while the rest is watched.",
+}
+
+
+class Guide:
+    """Of one circuit. ``take`` in every cycle; what it says changes once a second."""
+
+    def __init__(self, settings: SupervisorSettings) -> None:
+        charge = settings.charge
+        assert charge is not None
+        self._settings, self._charge = settings, charge
+        balance, bank = settings.protection.balance, settings.bank
+        self._bars_ohm = balance.bars_microohms * MICRO if balance else 0.0
+        self._rating_ah = bank.cells_in_parallel * bank.cell_ampere_hours
+        self._seconds = Seconds(settings)
+        self._stage = ChargeStage(settings)
+        self._steps = KnobSteps(settings)
+        limit_v = _limit_v(settings)
+        self._forecasts = {cell: Forecast(limit_v) for cell in fitted_cells(settings)}
+        full = charge.full
+        self._completion = Completion(settings) if full else None
+        self._fading = Fading(full.end_amperes, 60 * full.minutes) if full else None
+        self._pulses = (
+            Pulses(charge.pulsed_hold, full.end_amperes, 60 * full.minutes)
+            if full and charge.pulsed_hold
+            else None
+        )
+        new_after_s = settings.session.new_after_open_hours * SECONDS_PER_HOUR
+        window_s = settings.loop.window_s
+        self._charged = SessionCount(new_after_s, window_s)
+        self._energy = SessionCount(new_after_s, window_s)
+        self._unsure = SessionCount(new_after_s, window_s)
+        self._second: Second | None = None
+        self._closed_at_s: float | None = None
+        self._circuit = Circuit.OPEN
+        self._small_since_s: float | None = None
+        self._rest: RestCheck | None = None
+        self._finished_because = ""
+        self._cues: list[Cue] = []
+
+    # --- in every cycle
+
+    def take(
+        self, readings: Readings, verdicts: Iterable[Verdict], circuit: Circuit, now_s: float
+    ) -> Order:
+        """What the guide asks for. ``circuit`` is as the guard has it after this cycle."""
+        self._follow_circuit(circuit, readings, now_s)
+        self._stage.take(readings, now_s)
+        self._steps.take(readings)
+        if not readings.window_is_new:
+            return Order.NONE
+        self._count(readings, now_s)
+        second = self._seconds.take(readings)
+        if second is None:
+            return Order.NONE
+        self._second = second
+        if circuit is Circuit.CLOSED:
+            self._charge_on(second, now_s)
+        elif self._rest is not None:
+            self._rest.take(second)
+        order = self._order(second, circuit, now_s)
+        self._cues = cues(self._situation({v.rule: v for v in verdicts}, now_s))
+        return order
+
+    @property
+    def cues(self) -> Sequence[Cue]:
+        """The newest, the most urgent first."""
+        return self._cues
+
+    # --- the circuit
+
+    def _follow_circuit(self, circuit: Circuit, readings: Readings, now_s: float) -> None:
+        before, self._circuit = self._circuit, circuit
+        if before is circuit:
+            return
+        if circuit is Circuit.CLOSED:
+            self._begin(readings, now_s, anew=before is not Circuit.PAUSED)
+        elif circuit is Circuit.PAUSED and self._pulses:
+            self._pulses.opened(now_s)
+        elif circuit is Circuit.FINISHED:
+            self._rest = RestCheck(self._charge.rest, now_s)
+        elif circuit is Circuit.LOCKED_OUT:
+            self._rest = None
+
+    def _begin(self, readings: Readings, now_s: float, *, anew: bool) -> None:
+        self._closed_at_s = readings.contactor.told_at_s
+        self._rest, self._finished_because = None, ""
+        for forecast in self._forecasts.values():
+            forecast.begin()
+        if anew:
+            self._steps.clear()
+            for part in (self._completion, self._fading, self._pulses):
+                if part:
+                    part.begin()
+        if self._pulses:
+            self._pulses.closed(now_s)
+
+    def _count(self, readings: Readings, now_s: float) -> None:
+        """Charge and energy by trapezoids, over all closings of a session."""
+        for count in (self._charged, self._energy, self._unsure):
+            count.follow(readings.contactor)
+        window = readings.window or {}
+        current, front = window.get(Channel.SHUNT), window.get(Channel.FRONT_CELL)
+        amperes = current.good_value if current else None
+        if not readings.contactor.told_to_close or current is None or amperes is None:
+            return
+        self._charged.count(max(amperes, 0.0), now_s)
+        self._unsure.count(current.uncertainty, now_s)
+        volts = front.good_value if front else None
+        if volts is not None:
+            self._energy.count(max(amperes, 0.0) * volts, now_s)
+
+    # --- every second
+
+    def _charge_on(self, second: Second, now_s: float) -> None:
+        ohm = self._resistance()[0] or 0.0
+        for cell, forecast in self._forecasts.items():
+            forecast.take(second.at_s, second.volts[cell], second.amperes, ohm)
+        is_hold = self.stage is Stage.HOLD
+        if self._fading and is_hold:
+            self._fading.take(second.at_s, second.amperes)
+        elif self._fading:
+            self._fading.begin()
+        if self._completion:
+            self._completion.take(second, self._charged.counted, now_s)
+            is_small = is_hold and self._completion.current_is_small
+            if not is_small:
+                self._small_since_s = None
+            elif self._small_since_s is None:
+                self._small_since_s = now_s
+
+    def _order(self, second: Second, circuit: Circuit, now_s: float) -> Order:
+        if circuit is Circuit.CLOSED:
+            if self._completion and self._completion.reason:
+                self._finished_because = self._completion.reason
+                return Order.FINISH
+            if self._pulses and (why := self._pulses.wants_to_open(second, self.stage)):
+                self._finished_because = why
+                return Order.PAUSE
+        if circuit is Circuit.PAUSED and self._pulses:
+            if self._pulses.is_full:
+                self._finished_because = "pulsed hold: next to nothing flows on the average"
+                return Order.FINISH
+            if self._pulses.may_close(second, now_s):
+                return Order.RESUME
+            if self._pulses.ended:
+                self._finished_because = f"pulsed hold ended: {self._pulses.ended}"
+                return Order.END
+        return Order.NONE
+
+    @property
+    def because(self) -> str:
+        """Why the last order was given."""
+        return self._finished_because
+
+    @property
+    def stage(self) -> Stage:
+        if self._circuit is Circuit.FINISHED or self._rest is not None:
+            return Stage.REST
+        under_way = self._pulses is not None and self._pulses.is_under_way
+        if under_way and self._circuit in (Circuit.CLOSED, Circuit.PAUSED):
+            return Stage.HOLD
+        return self._stage.stage
+
+    def _resistance(self) -> tuple[float | None, float | None]:
+        return self._steps.answer() if len(self._steps) else (None, None)
+
+    def _to_limit(self) -> tuple[Left | None, str]:
+        """The soonest of the cells; or why there is none, in the words of the highest one."""
+        known = [f.left for f in self._forecasts.values() if f.left is not None]
+        if known:
+            return min(known, key=lambda left: left.seconds), ""
+        cell = self._second.highest if self._second else Channel.FRONT_CELL
+        return None, self._forecasts[cell].words
+
+    def _situation(self, verdicts: Mapping[str, Verdict], now_s: float) -> Situation:
+        view = self._completion.view() if self._completion else None
+        small_s = 0.0 if self._small_since_s is None else now_s - self._small_since_s
+        return Situation(
+            charge=self._charge,
+            circuit=self._circuit,
+            stage=self.stage,
+            stage_for_s=now_s - self._stage.since_s,
+            second=self._fresh(now_s),
+            bars_ohm=self._bars_ohm,
+            verdicts=verdicts,
+            to_limit=self._to_limit()[0],
+            full_met_s=view.for_s if view else 0.0,
+            small_for_s=small_s,
+            current_no_longer_falls=bool(self._fading and self._fading.no_longer_falls),
+            missing=view.missing if view else (),
+            finished_because=self._finished_because,
+            rest=self._rest.view() if self._rest else None,
+        )
+
+    def _fresh(self, now_s: float) -> Second | None:
+        second = self._second
+        return second if second and now_s - second.at_s <= OLD_S else None
+
+    # --- shown
+
+    def view(self, now_s: float) -> GuidanceView:
+        second, closed = self._fresh(now_s), self._circuit is Circuit.CLOSED
+        ohm, u_ohm = self._resistance()
+        measured_v = second.highest_v if second else None
+        at_rest_v = None
+        if second and ohm is not None:
+            at_rest_v = second.highest_v - max(second.amperes, 0.0) * ohm
+        left, words = self._to_limit() if closed else (None, "the circuit is open")
+        full_left, full_words = self._to_full()
+        stage = self.stage
+        counts = (self._charged, self._energy, self._unsure)
+        return GuidanceView(
+            stage=stage.value,
+            stage_for_s=max(0.0, now_s - self._stage.since_s),
+            advice=ADVICE[stage],
+            cues=tuple(CueView(c.name, c.urgency.value, c.text, c.reason) for c in self._cues),
+            to_limit=_forecast_view(left, words, "at this setting the limit"),
+            to_full=_forecast_view(full_left, full_words, "full"),
+            measured_v=measured_v,
+            at_rest_v=at_rest_v,
+            resistance_ohm=ohm,
+            resistance_u_ohm=u_ohm,
+            charged_ah=self._charged.counted,
+            charged_u_ah=self._unsure.counted,
+            charged_wh=self._energy.counted,
+            charge_is_whole=all(count.is_whole for count in counts),
+            left_ah=max(0.0, self._rating_ah - self._charged.counted),
+            full=self._completion.view() if self._completion and closed else None,
+            rest=self._rest.view() if self._rest else None,
+            pulses=self._pulses.view() if self._pulses and self._pulses.is_under_way else None,
+        )
+
+    def _to_full(self) -> tuple[Left | None, str]:
+        if self._fading is None:
+            return None, "the settings say no end (charge.full)"
+        if self._circuit is not Circuit.CLOSED:
+            return None, "the circuit is open"
+        if self.stage is not Stage.HOLD:
+            most_ah = max(0.0, self._rating_ah - self._charged.counted)
+            amperes = self._second.amperes if self._second else 0.0
+            if amperes < 1.0:
+                return None, "cannot tell yet: next to no current flows"
+            most = span(most_ah / amperes * SECONDS_PER_HOUR)
+            return None, f"cannot tell yet; at this current {most} to the hold at the most"
+        return self._fading.left, self._fading.words
+
+    # --- kept over a restart
+
+    def memory(self) -> Memory:
+        counts = {"charge": self._charged, "energy": self._energy, "unsure": self._unsure}
+        return {
+            f"{name} {key}": value
+            for name, count in counts.items()
+            for key, value in count.memory().items()
+        }
+
+    def recall(self, memory: Memory | None, *, is_whole: bool) -> None:
+        counts = {"charge": self._charged, "energy": self._energy, "unsure": self._unsure}
+        for name, count in counts.items():
+            own = None
+            if memory is not None:
+                begins = f"{name} "
+                own = {k.removeprefix(begins): v for k, v in memory.items() if k.startswith(begins)}
+            count.recall(own, is_whole=is_whole)
+
+
+def _limit_v(settings: SupervisorSettings) -> float:
+    """The voltage that trips first, in the hold at the latest."""
+    rules = settings.protection
+    hold = rules.stage_limits.hold if rules.stage_limits else None
+    over_v, hold_v = rules.overvoltage.trip_volts, hold.trip_volts if hold else None
+    return over_v if hold_v is None else min(over_v, hold_v)
+
+
+def _forecast_view(left: Left | None, words: str, what: str) -> ForecastView:
+    if left is None:
+        return ForecastView(None, None, None, words)
+    said = f"{what} in {span(left.seconds)} ({between(left.low_s, left.high_s)})"
+    return ForecastView(left.seconds, left.low_s, left.high_s, said)

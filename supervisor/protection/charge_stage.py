@@ -1,0 +1,100 @@
+"""Which stage of the charge it is: recognised from the highest cell, with hysteresis and patience.
+
+A turn of the knob moves the voltage by the current's drop, a few millivolts for seconds; the stages
+are wider than that, and to fall back takes minutes.
+"""
+
+from supervisor.protection.believed import believed
+from supervisor.readings import Readings
+from supervisor.settings.fitted import fitted_cells
+from supervisor.settings.model import SupervisorSettings
+from supervisor.snapshot import Stage
+
+UP_AFTER_S = 5.0
+DOWN_AFTER_S = 120.0
+HYSTERESIS_V = 0.02
+
+# From, to, and what it takes: the highest cell, for how long. Opening ends every stage.
+TRANSITIONS = (
+    (Stage.NONE, Stage.BULK, "the contactor closes; on a full bank taper or hold at once"),
+    (Stage.BULK, Stage.TAPER, f"above taper_above_volts for {UP_AFTER_S:g} s"),
+    (Stage.BULK, Stage.HOLD, f"in the band of the hold for {UP_AFTER_S:g} s"),
+    (Stage.TAPER, Stage.HOLD, f"in the band of the hold for {UP_AFTER_S:g} s"),
+    (
+        Stage.HOLD,
+        Stage.TAPER,
+        f"{HYSTERESIS_V * 1000:g} mV below that band for {DOWN_AFTER_S:g} s",
+    ),
+    (
+        Stage.TAPER,
+        Stage.BULK,
+        f"{HYSTERESIS_V * 1000:g} mV below taper_above_volts for {DOWN_AFTER_S:g} s",
+    ),
+    (Stage.HOLD, Stage.REST, "full: the circuit opens by itself"),
+)
+ORDER = (Stage.BULK, Stage.TAPER, Stage.HOLD)
+
+
+class ChargeStage:
+    """Fed with every cycle's readings. A voltage that cannot be told changes nothing."""
+
+    def __init__(self, settings: SupervisorSettings) -> None:
+        charge = settings.charge
+        assert charge is not None
+        self._cells = fitted_cells(settings)
+        self._from_v = {Stage.TAPER: charge.taper_above_volts, Stage.HOLD: charge.hold_from_v}
+        self._stage = Stage.NONE
+        self.since_s = 0.0
+        self._other: Stage | None = None  # what it would be, and since when
+        self._other_since_s = 0.0
+
+    @property
+    def stage(self) -> Stage:
+        return self._stage
+
+    def take(self, readings: Readings, now_s: float) -> Stage:
+        """The stage by now: NONE while the contactor is told to open."""
+        if not readings.contactor.told_to_close:
+            self._enter(Stage.NONE, now_s)
+        elif readings.window_is_new and (volts := self._highest_v(readings)) is not None:
+            if self._stage is Stage.NONE:
+                self._enter(self._fits(volts), now_s)
+            self._follow(volts, now_s)
+        return self._stage
+
+    def _highest_v(self, readings: Readings) -> float | None:
+        window = readings.window or {}
+        volts = (believed(window.get(cell)) for cell in self._cells)
+        return max((v for v in volts if v is not None), default=None)
+
+    def _follow(self, volts: float, now_s: float) -> None:
+        other = self._fits(volts)
+        if other is self._stage:
+            self._other = None
+        elif other is not self._other:
+            self._other, self._other_since_s = other, now_s
+        if self._other is None:
+            return
+        upwards = ORDER.index(self._other) > ORDER.index(self._stage)
+        if now_s - self._other_since_s >= (UP_AFTER_S if upwards else DOWN_AFTER_S):
+            self._enter(self._other, now_s)
+
+    def _fits(self, volts: float) -> Stage:
+        """The highest stage whose voltage is reached; the present ones let go a little later."""
+        here = ORDER.index(self._stage) if self._stage in ORDER else 0
+        for stage in (Stage.HOLD, Stage.TAPER):
+            slack_v = HYSTERESIS_V if ORDER.index(stage) <= here else 0.0
+            if volts >= self._from_v[stage] - slack_v:
+                return stage
+        return Stage.BULK
+
+    def _enter(self, stage: Stage, now_s: float) -> None:
+        self._other = None
+        if stage is not self._stage:
+            self._stage, self.since_s = stage, now_s
+
+
+def drawing() -> str:
+    """The transition table as Markdown, for the documentation."""
+    rows = [f"| {a.value} | {b.value} | {when} |" for a, b, when in TRANSITIONS]
+    return "\n".join(["| from | to | when the highest cell is, or else |", "|---|---|---|", *rows])
