@@ -143,6 +143,13 @@ class Rig:
             self._ask("open")
         if act.reset:
             self._ask("reset", act.reset)
+        if act.profile:
+            self._ask("profile", act.profile)
+        if act.silence:
+            self._ask("silence")
+        if act.refit:
+            shunt = act.refit.shunt
+            self.world.refit(act.refit.supply, shunt.ohms if shunt else None)
         if act.knob:
             self.world.knob(act.knob.to, act.knob.over_seconds)
         if act.kill:

@@ -17,6 +17,7 @@ from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.faults import Fault as SimulatedFault
 from supervisor.simulator.faults import kinds
 from supervisor.simulator.parts.plant import PlantSettings
+from supervisor.simulator.parts.supply import AnySupplySettings
 from supervisor.sizing.fitness import examine_document, fit
 
 CHEMISTRY = ("plant", "cells", "chemistry")
@@ -39,6 +40,26 @@ class Kill(Settings):
     down_seconds: Annotated[float, Field(ge=0, le=86400)] = Field(
         default=1.0, description="Until it is started again."
     )
+
+
+class ShuntPlate(Settings):
+    """Another shunt in the place of the one in the settings."""
+
+    rated_amperes: Amperes
+    rated_millivolts: Annotated[float, Field(ge=10, le=250)]
+
+    @property
+    def ohms(self) -> float:
+        return self.rated_millivolts / 1000 / self.rated_amperes
+
+
+class Refit(Settings):
+    """What hands do to the build while the circuit is open: another supply, another shunt."""
+
+    supply: AnySupplySettings | None = Field(
+        default=None, description="as plant.supply; left out: the same"
+    )
+    shunt: ShuntPlate | None = Field(default=None, description="left out: the same")
 
 
 class Seen(Settings):
@@ -64,6 +85,9 @@ class Act(Settings):
     kill: Kill | None = Field(
         default=None, description="the process dies and is started anew; drill and demo only"
     )
+    profile: str | None = Field(default=None, description="ask for this profile of the settings")
+    silence: Literal[True] | None = Field(default=None, description="true: silence the buzzer")
+    refit: Refit | None = None
     fault: SimulatedFault | None = Field(default=None, description="strikes; the kinds are below")
     clear: str | None = Field(default=None, description="kind of the fault that ends")
     expect: Seen | None = None
@@ -126,7 +150,10 @@ def load_scenario(path: Path) -> tuple[Scenario, SupervisorSettings]:
 def settings_of(scenario: Scenario, document: Document, example: Document) -> SupervisorSettings:
     """The example's settings with the scenario's overrides. Raises SettingsFaults."""
     lines = {key: document.line(("overrides", key)) for key in scenario.overrides}
-    overridden = example.with_overrides(scenario.overrides, file=document.file, lines=lines)
+    overrides = scenario.overrides
+    if not any(act.profile for act in scenario.timeline):
+        overrides = {"profiles": {}} | overrides  # of the example; they need not fit another bank
+    overridden = example.with_overrides(overrides, file=document.file, lines=lines)
     settings = fit(examine_document(overridden))
     if found := list(_misfits(scenario, settings, document)):
         raise SettingsFaults(found)

@@ -12,7 +12,7 @@ from supervisor.control.requests import Reply, ask
 
 def ask_and_tell(run_dir: Path, act: str, reason: str = "", *, as_json: bool = False) -> None:
     """Exit 0 when done, 1 when refused, 75 when no daemon answers."""
-    reply = _asked(run_dir, act, reason)
+    reply = asked(run_dir, act, reason)
     if as_json:
         click.echo(json.dumps(asdict(reply), indent=2))
     else:
@@ -21,7 +21,8 @@ def ask_and_tell(run_dir: Path, act: str, reason: str = "", *, as_json: bool = F
         raise click.exceptions.Exit(EXIT_FAILED)
 
 
-def _asked(run_dir: Path, act: str, reason: str) -> Reply:
+def asked(run_dir: Path, act: str, reason: str = "") -> Reply:
+    """The daemon's answer. Raises Exit, with words said, when there is none."""
     socket = run_dir / "requests.sock"
     try:
         return ask(run_dir, act, reason)

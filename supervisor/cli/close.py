@@ -1,16 +1,100 @@
-"""``holdwatch close``."""
+"""``holdwatch close``: as things are, or as another profile, step by step."""
 
+import time
 from pathlib import Path
+from typing import Any
 
 import click
 
-from supervisor.cli.asking import ask_and_tell
-from supervisor.cli.common import run_dir_option
+from supervisor.cli.asking import ask_and_tell, asked
+from supervisor.cli.common import EXIT_FAILED, fail, run_dir_option, say
+
+READY_WITHIN_S = 30.0
+LOOK_EVERY_S = 0.5
+AGREES_SHARE, AGREES_A = 0.1, 0.2  # of what a clamp meter and a shunt may differ by
 
 
 @click.command()
 @run_dir_option(of_running=True)
+@click.option("--profile", help="Put this profile of the settings in force first.")
+@click.option("--yes", is_flag=True, help="The steps of the profile are done: do not ask.")
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
-def command(run_dir: Path, as_json: bool) -> None:
-    """Ask the daemon to close the contactor. It refuses while anything stands in the way."""
+def command(run_dir: Path, profile: str | None, yes: bool, as_json: bool) -> None:
+    """Ask the daemon to close the contactor. It refuses while anything stands in the way.
+
+    With --profile it first asks for what is to be done by hand, and compares the current
+    afterwards: another supply on another shunt is where a wire is easily forgotten.
+    """
+    if as_json and profile and not yes:
+        raise click.UsageError("--json with --profile needs --yes: there is nobody to ask")
+    if profile is not None:
+        _change_to(run_dir, profile, yes=yes)
     ask_and_tell(run_dir, "close", as_json=as_json)
+    if profile is not None and not yes:
+        _compare_current(run_dir)
+
+
+def _change_to(run_dir: Path, profile: str, *, yes: bool) -> None:
+    known = _data(run_dir, "profile")
+    if profile not in known:
+        raise fail(
+            f"there is no profile {profile!r}\n"
+            f"  what to do: choose one of {', '.join(known)}, or add it to the settings file"
+        )
+    say(f"{profile}: {known[profile]['about']}")
+    for step in known[profile]["steps"]:
+        if not yes and not click.confirm(f"  {step}. Done?", err=True):
+            raise fail("not closed: that comes first")
+    reply = asked(run_dir, "profile", profile)
+    if not reply.done:
+        raise fail(f"{reply.message}\nthe circuit is {reply.circuit}")
+    _wait_until_ready(run_dir)
+
+
+def _wait_until_ready(run_dir: Path) -> None:
+    """Its own checks: zero of the shunt, leads, every rule. What still stands in the way is told by
+    the closing itself."""
+    until_s = time.monotonic() + READY_WITHIN_S
+    while time.monotonic() < until_s:
+        status = _data(run_dir, "status")
+        if status.get("circuit") == "open" and not status.get("not_closing_because"):
+            return
+        time.sleep(LOOK_EVERY_S)
+
+
+def _compare_current(run_dir: Path) -> None:
+    shown = click.prompt(
+        "Bring the current up. What does the supply or a clamp meter show, in amperes? "
+        "(Enter: not compared)",
+        default="",
+        show_default=False,
+        err=True,
+    )
+    if not shown.strip():
+        say("not compared: a shunt that is not the one in the settings would not be noticed")
+        return
+    try:
+        meter_a = float(shown.replace(",", ".").removesuffix("A").strip())
+    except ValueError:
+        raise _opened(run_dir, f"{shown!r} is no number of amperes") from None
+    measured = next(
+        (c["value"] for c in _data(run_dir, "status")["channels"] if c["channel"] == "shunt"), None
+    )
+    if measured is None:
+        raise _opened(run_dir, "the current cannot be told")
+    if abs(measured - meter_a) > AGREES_SHARE * abs(meter_a) + AGREES_A:
+        raise _opened(
+            run_dir,
+            f"the shunt says {measured:.1f} A, your meter {meter_a:g} A: is this the shunt of the "
+            "profile, and are its wires on its small screws?",
+        )
+    say(f"agreed: {measured:.1f} A")
+
+
+def _opened(run_dir: Path, why: str) -> click.exceptions.Exit:
+    reply = asked(run_dir, "open")
+    return fail(f"opened: {why}\nthe circuit is {reply.circuit}", EXIT_FAILED)
+
+
+def _data(run_dir: Path, act: str) -> dict[str, Any]:
+    return asked(run_dir, act).data or {}

@@ -18,6 +18,7 @@ COMMANDS = {
     "status": "What the daemon says now.",
     "close": "Ask the daemon to close the contactor.",
     "open": "Ask the daemon to open the contactor.",
+    "silence": "Keep the buzzer quiet for a while.",
     "reset": "Reset a lockout, with a reason.",
 }
 

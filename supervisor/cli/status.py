@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from supervisor.cli.common import EXIT_STALE, run_dir_option, say
+from supervisor.cli.status_guidance import cue_lines, guidance_lines
 from supervisor.readings import in_words
 from supervisor.snapshot import ChannelView, LockoutView, Moment, ProbeView, RuleView, Snapshot
 from supervisor.status.status_file import Status, current, present_celsius
@@ -45,10 +46,12 @@ def _told(status: Status) -> list[str]:
 def lines(snapshot: Snapshot) -> list[str]:
     """The status in plain lines."""
     simulated = " (simulated)" if snapshot.simulated else ""
-    shown = [f"{snapshot.bank}{simulated}: {snapshot.circuit}"]
+    shown = [f"{snapshot.bank}{simulated}, {snapshot.profile}: {snapshot.circuit}"]
+    shown += cue_lines(snapshot.guidance) if snapshot.guidance else []
     shown += [line for rule in snapshot.rules for line in warning_lines(rule)]
     shown += [channel_line(channel) for channel in snapshot.channels]
     shown += [probe_line(probe) for probe in snapshot.probes]
+    shown += guidance_lines(snapshot.guidance) if snapshot.guidance else []
     if snapshot.lockout:
         shown += lockout_lines(snapshot.lockout)
         shown += before_lines(snapshot)
@@ -56,6 +59,11 @@ def lines(snapshot: Snapshot) -> list[str]:
         shown += ["cannot be closed now:", *(f"  {why}" for why in snapshot.not_closing_because)]
     shown += [f"  {r.rule}: {r.state}, {r.reason}" for r in snapshot.rules if r.state != "clear"]
     shown += [f"  {missing.rule}: OFF, {missing.reason}" for missing in snapshot.without]
+    if snapshot.rated_operations is not None:
+        left = snapshot.rated_operations - snapshot.operations
+        shown.append(f"contactor: closed {snapshot.operations} times, {left} left of its rating")
+    if snapshot.silent_s:
+        shown.append(f"the buzzer is silent for {left_words(snapshot.silent_s)} more")
     if snapshot.uncommissioned:
         shown.append(f"not commissioned, accepted: {snapshot.uncommissioned}")
     return shown

@@ -3,6 +3,7 @@
 import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from supervisor.control.guard import Guard
 from supervisor.control.in_force import InForce, without_session
@@ -172,9 +173,8 @@ class Loop:
         before = self._now.settings
         if name == before.profile:
             return True, f"{name} is in force already"
-        if name != self._file_settings.profile and name not in self._file_settings.profiles:
-            known = ", ".join([self._file_settings.profile, *self._file_settings.profiles])
-            return False, f"there is no profile {name!r}; there are: {known}"
+        if name not in (known := self._known_profiles()):
+            return False, f"there is no profile {name!r}; there are: {', '.join(known)}"
         if problem := self.guard.why_no_other_settings():
             return False, f"{name} is not put in force: {problem}"
         memories, now_s = self._now.memories(self._clock.now_s()), self._clock.now_s()
@@ -186,11 +186,15 @@ class Loop:
         self.guard.adopt(after, self._now.remedies)
         self._viewer.adopt(after, self._now.rules)
         self._logbook.note("profile", f"profile {name} in force, asked by {who}")
-        return True, f"{name} is in force: {self._about(name)}"
+        return True, f"{name} is in force"
 
-    def _about(self, name: str) -> str:
-        profile = self._file_settings.profiles.get(name)
-        return profile.about if profile else "the settings of the file themselves"
+    def _known_profiles(self) -> dict[str, Any]:
+        """What there is to choose, and what is to be done by hand for each."""
+        own: dict[str, Any] = {"about": "the settings of the file themselves", "steps": ()}
+        return {self._file_settings.profile: own} | {
+            name: {"about": profile.about, "steps": profile.steps}
+            for name, profile in self._file_settings.profiles.items()
+        }
 
     def _take_requests(self, decision: Decision) -> None:
         if self._parts.panel.reset_held(self._clock.now_s()):
@@ -213,7 +217,11 @@ class Loop:
             case "close":
                 self.guard.begin_closing(decision, request.who, answer)
             case "profile":
-                answer(*self._choose_profile(request.reason, request.who))
+                if request.reason:
+                    answer(*self._choose_profile(request.reason, request.who))
+                else:
+                    known = self._known_profiles()
+                    request.answer(Reply(True, ", ".join(known), self.guard.circuit.value, known))
             case "silence":
                 self._attention.silence(self._clock.now_s(), self._silence_s)
                 answer(True, f"silent for {self._silence_s / 60:g} min; what is shown stays")

@@ -29,6 +29,9 @@ STEP_A, STEP_SHARE = 1.0, 0.05  # of the current: more within a few seconds is a
 SETTLES_S = 5.0
 # How far truth may lie from it, checked on simulated banks (tests/guidance/test_forecast.py).
 EARLIEST, LATEST = 0.6, 1.3
+SMALLEST_GROWTH = 0.02  # over all the time it was watched: less is none
+PLAIN_GROWTH = 0.05  # over GROWTH_OVER_S, and a slope that is no longer small: the end of the flat
+PLAIN_LATEST_S = 3 * 3600.0  # part begins to show
 WIDEST = 8.0  # latest to estimate: beyond, nobody can tell yet
 FARTHEST_S = 6 * 3600.0
 
@@ -50,8 +53,10 @@ class _Slope(NamedTuple):
 class Forecast:
     """Of one cell, second by second. ``words`` say why nothing is told."""
 
-    def __init__(self, limit_v: float) -> None:
+    def __init__(self, limit_v: float, flat_below_v: float) -> None:
+        """In the flat part, below ``flat_below_v``, a slope says nothing unless it grows."""
         self._limit_v = limit_v
+        self._flat_below_v = flat_below_v
         self.words = ""
         self.begin()
 
@@ -100,7 +105,7 @@ class Forecast:
         if surely <= 0:
             self.words = "no forecast: the voltage does not rise at this setting"
             return None
-        return self._estimate(self._limit_v - volts, fit.slope, surely)
+        return self._estimate(volts, fit.slope, surely)
 
     def _keep(self, slope: _Slope) -> None:
         slopes = self._slopes
@@ -109,9 +114,14 @@ class Forecast:
         while slope.at_s - slopes[0].at_s > GROWTH_OVER_S:
             slopes.popleft()
 
-    def _estimate(self, left_v: float, slope: float, surely: float) -> Left | None:
+    def _estimate(self, volts: float, slope: float, surely: float) -> Left | None:
+        left_v = self._limit_v - volts
         latest_s = left_v / surely
         growth = self._growth()
+        grows = (growth or 0.0) * GROWTH_OVER_S >= PLAIN_GROWTH
+        if volts < self._flat_below_v and not (grows and latest_s < PLAIN_LATEST_S):
+            self.words = "cannot tell yet: the voltage is still flat"
+            return None
         if growth is None:
             best_s = left_v / slope
         else:
@@ -138,6 +148,3 @@ class Forecast:
             return None
         growth = log(last.per_ampere / first.per_ampere) / span_s
         return growth if abs(growth) * span_s > SMALLEST_GROWTH else None
-
-
-SMALLEST_GROWTH = 0.02  # over all the time it was watched: less is none

@@ -65,7 +65,8 @@ class Guide:
         self._stage = ChargeStage(settings)
         self._steps = KnobSteps(settings)
         limit_v = _limit_v(settings)
-        self._forecasts = {cell: Forecast(limit_v) for cell in fitted_cells(settings)}
+        flat_v = charge.taper_above_volts
+        self._forecasts = {cell: Forecast(limit_v, flat_v) for cell in fitted_cells(settings)}
         full = charge.full
         self._completion = Completion(settings) if full else None
         self._fading = Fading(full.end_amperes, 60 * full.minutes) if full else None

@@ -68,6 +68,15 @@ class Lead:
             self._mean_v = target_v + (self._mean_v - target_v) * kept
             self._settled_s = at_s
 
+    @property
+    def shown(self) -> float:
+        """What it comes to, once settled, in the channel's unit: the truth, while it is whole."""
+        return self._target_v() / self._scale + self._offset
+
+    def rescale(self, scale: float) -> None:
+        """Another shunt: so many volts for each ampere."""
+        self._scale = scale
+
     def volts(self, middle_s: float, span_s: float) -> float:
         """Mean at the converter's input over a span."""
         self._plant.advance(middle_s)

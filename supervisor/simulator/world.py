@@ -8,11 +8,14 @@ import itertools
 from collections.abc import Callable
 
 from supervisor.devices.protocols import Clock, I2CBus
+from supervisor.readings import Channel
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.fault import FaultSettings
 from supervisor.simulator.i2c import SimulatedI2C
 from supervisor.simulator.parts.plant import PlantSettings
+from supervisor.simulator.parts.supply import AnySupplySettings
 from supervisor.simulator.rig import Rig
+from supervisor.simulator.supply import build_supply
 
 
 class World(Rig):
@@ -81,6 +84,15 @@ class World(Rig):
         """Turn the supply's knob to a position, 0 to 1, evenly over some seconds."""
         at_s = self.now_s()
         self.change(lambda: self.plant.supply.turn(position, at_s, over_s))
+
+    def refit(self, supply: AnySupplySettings | None, shunt_ohm: float | None) -> None:
+        """Another supply, another shunt; as hands would do it, with the circuit open."""
+        if supply is not None:
+            other = build_supply(supply)
+            self.change(lambda: setattr(self.plant, "supply", other))
+        if shunt_ohm is not None:
+            gain = self.settings.channels.shunt.gain
+            self.change(lambda: self.leads[Channel.SHUNT].rescale(shunt_ohm / gain))
 
     def knob_position(self) -> float:
         return self.plant.supply.knob(self.now_s())

@@ -11,6 +11,7 @@ from prometheus_client.registry import Collector
 
 import supervisor
 from supervisor.snapshot import ChannelView, Circuit, Counters, Snapshot
+from supervisor.status.guidance_series import GUIDANCE_SERIES
 from supervisor.status.rule_series import RULE_SERIES
 from supervisor.status.series import Samples, Series, one, one_of
 from supervisor.status.status_file import Status, present_celsius
@@ -198,6 +199,33 @@ SERIES: tuple[Series, ...] = (
         "How long the permission to be closed would last without being renewed.",
         lambda s: one(s.lease_left_s),
     ),
+    Series(
+        "holdwatch_profile_info",
+        "1",
+        "What the settings in force are called; always 1.",
+        lambda s: [((s.profile,), 1)],
+        ("profile",),
+    ),
+    Series(
+        "holdwatch_contactor_closings_total",
+        "1",
+        "Closings of the contactor over its life.",
+        lambda s: one(s.operations),
+        kind="counter",
+    ),
+    Series(
+        "holdwatch_contactor_rated_closings",
+        "1",
+        "Closings that the contactor's maker rates it for; absent if not in the settings.",
+        lambda s: one(s.rated_operations),
+    ),
+    Series(
+        "holdwatch_buzzer_silent_seconds",
+        "seconds",
+        "How long the buzzer stays silent yet, alarms included; 0 when it may sound.",
+        lambda s: one(s.silent_s),
+    ),
+    *GUIDANCE_SERIES,
     *RULE_SERIES,
     Series(
         "holdwatch_lockout",

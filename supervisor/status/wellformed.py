@@ -8,9 +8,10 @@ from functools import cache
 from types import NoneType, UnionType
 from typing import Any, get_args, get_origin, get_type_hints
 
-from supervisor.snapshot import Circuit, Snapshot
+from supervisor.snapshot import Circuit, GuidanceView, Snapshot, Stage, Urgency
 
 RULE_STATES = ("clear", "timing", "trip", "cannot tell")
+REST_STATES = ("watching", "passed", "failed")
 PLACES = ("heat_sink", "transformer", "cells")  # where a probe may sit; a label of the metrics
 LARGEST = 1e15  # beyond any count or time the daemon can reach; keeps whole numbers exact
 
@@ -26,6 +27,18 @@ def check(snapshot: Snapshot) -> None:
     for probe in snapshot.probes:
         if probe.place not in PLACES:
             raise ValueError(f"place of a probe {probe.place[:40]!r} is unknown")
+    if snapshot.guidance:
+        _check_words(snapshot.guidance)
+
+
+def _check_words(guidance: GuidanceView) -> None:
+    if guidance.stage not in {stage.value for stage in Stage}:
+        raise ValueError(f"stage {guidance.stage[:40]!r} is unknown")
+    for cue in guidance.cues:
+        if cue.urgency not in {urgency.value for urgency in Urgency}:
+            raise ValueError(f"urgency of a cue {cue.urgency[:40]!r} is unknown")
+    if guidance.rest and guidance.rest.state not in REST_STATES:
+        raise ValueError(f"rest check state {guidance.rest.state[:40]!r} is unknown")
 
 
 @cache  # resolving the hints takes longer than the check itself
@@ -45,6 +58,8 @@ def _check(value: object, kind: Any, where: str) -> None:
     elif kind in _NAMES:
         if not _is_plain(value, kind):
             raise ValueError(f"{where} is not {_NAMES[kind]}")
+    elif not isinstance(value, kind):
+        raise ValueError(f"{where} is not a record of its own")
     else:
         for name, field_kind in _kinds(kind).items():
             _check(getattr(value, name), field_kind, f"{where}.{name}")

@@ -8,10 +8,16 @@ from pathlib import Path
 from supervisor.snapshot import (
     ChannelView,
     Counters,
+    CueView,
     EventView,
+    ForecastView,
+    FullView,
+    GuidanceView,
     LockoutView,
     Moment,
     ProbeView,
+    PulsesView,
+    RestView,
     RuleView,
     Snapshot,
     WithoutView,
@@ -47,13 +53,116 @@ RULES = (
     rule("overvoltage", "59", 3.462, 3.600, "V", 0.0082, 1.66, 3.6165),
     rule("overvoltage_high_set", "59", 3.464, 3.640, "V", 0.0083, 0.16, 3.6491),
     rule("overcurrent", "76", 118.4, 133.0, "A", 0.72, 3.76, None),
-    rule("rate_of_rise", "7", 0.0042, 0.060, "V/min", 0.0031, 12.26, None),
+    rule("rate_of_rise", "7", 0.0342, 0.060, "V/min", 0.0031, 12.26, None),
     rule("undervoltage", "27", 3.455, 2.500, "V", 0.0061, 2.66, None),
     rule("reverse_current", "32", 118.4, -3.0, "A", 0.12, 1.76, None),
     rule("sensing", "", 0.0, 0.3, "s", None, 0.46, 3.6111),
     rule("stale", "", 0.015, 0.3, "s", None, 0.46, 3.6111),
     rule("failed_to_open", "86 BF", None, 3.0, "A", 0.12, 0.76, None),
     rule("loop_overrun", "", 0.001, 0.2, "s", None, 0.36, 3.6102),
+)
+
+
+def unknown(words: str) -> ForecastView:
+    return ForecastView(None, None, None, words)
+
+
+# The voltage has left its flat part at more than the target current, and the knob is still there.
+TAPER = GuidanceView(
+    stage="taper",
+    stage_for_s=95.0,
+    advice="The voltage has left its flat part: ease down in small turns, each a few minutes after "
+    "the last, and stay beside it.",
+    cues=(
+        CueView("too_fast", "now", "Too fast: 0.034 V/min. Ease down.", "0.060 V/min trips"),
+        CueView("ease_down", "now", "Ease down: at this setting it will trip in 2 to 5 min.", ""),
+    ),
+    to_limit=ForecastView(214.0, 128.0, 330.0, "at this setting the limit in 3 min (2 to 5 min)"),
+    to_full=unknown("cannot tell yet; at this current 36 h to the hold at the most"),
+    measured_v=3.462,
+    at_rest_v=3.4509,
+    resistance_ohm=94e-6,
+    resistance_u_ohm=6e-6,
+    charged_ah=164.6,
+    charged_u_ah=0.8,
+    charged_wh=563.0,
+    charge_is_whole=True,
+    left_ah=4315.4,
+    full=FullView(
+        0.0,
+        1800.0,
+        (
+            "3.462 V is below the hold, 3.520 V",
+            "118.4 A (+-0.6) is not below 8.0 A",
+            "164.6 Ah charged, less than 3000.0 Ah: too little to be full",
+        ),
+    ),
+    rest=None,
+    pulses=None,
+)
+
+FULL = FullView(
+    0.0, 1800.0, ("9.4 A (+-0.6) is not below 8.0 A", "far cell lags by 14 mV, more than 10 mV")
+)
+
+# Hours later: nearly no current any more.
+HOLD = replace(
+    TAPER,
+    stage="hold",
+    stage_for_s=11_340.0,
+    advice="Keep the voltage in its band: the current falls by itself, the knob must come down "
+    "again and again. It ends when next to nothing flows.",
+    cues=(
+        CueView(
+            "creeps",
+            "soon",
+            "Voltage creeps at this setting: it will trip in 11 to 29 min. Ease down.",
+            "",
+        ),
+        CueView(
+            "far_lags",
+            "note",
+            "Far cell lags by 14 mV: hold on.",
+            "full at 10 mV or less; the bars take their time",
+        ),
+        CueView(
+            "small_supply",
+            "note",
+            "9.4 A: low enough for the small bench supply.",
+            "it gives 10 A, and holds by itself",
+        ),
+    ),
+    to_limit=ForecastView(
+        1140.0, 660.0, 1740.0, "at this setting the limit in 19 min (11 to 29 min)"
+    ),
+    to_full=ForecastView(7500.0, 4320.0, 13_200.0, "full in 2.0 h (72 min to 3.6 h)"),
+    measured_v=3.552,
+    at_rest_v=3.5511,
+    charged_ah=3942.6,
+    charged_u_ah=21.4,
+    charged_wh=13_366.0,
+    left_ah=537.4,
+    full=FULL,
+)
+
+# With the circuit open, before a charge.
+IDLE = replace(
+    TAPER,
+    stage="none",
+    stage_for_s=610.0,
+    advice="The circuit is open.",
+    cues=(),
+    to_limit=unknown("the circuit is open"),
+    to_full=unknown("the circuit is open"),
+    measured_v=3.341,
+    at_rest_v=None,
+    resistance_ohm=None,
+    resistance_u_ohm=None,
+    charged_ah=0.0,
+    charged_u_ah=0.0,
+    charged_wh=0.0,
+    left_ah=4480.0,
+    full=None,
 )
 
 CLOSED = Snapshot(
@@ -75,6 +184,11 @@ CLOSED = Snapshot(
         channel("shunt", 118.4, "A"),
     ),
     probes=(),
+    profile="bank",
+    operations=214,
+    rated_operations=100_000,
+    guidance=TAPER,
+    silent_s=0.0,
     rules=RULES,
     without=(),
     lockout=None,
@@ -100,7 +214,52 @@ OPEN = replace(
         channel("far_cell", 3.340, "V"),
         channel("shunt", 0.0, "A"),
     ),
+    guidance=IDLE,
     events=CLOSED.events[:1],
+)
+
+HELD = replace(
+    CLOSED,
+    channels=(
+        channel("front_cell", 3.552, "V"),
+        channel("far_cell", 3.538, "V"),
+        channel("shunt", 9.4, "A"),
+    ),
+    guidance=HOLD,
+    rules=(
+        replace(RULES[0], measured=3.552),
+        replace(RULES[1], measured=3.554),
+        replace(RULES[2], measured=9.4),
+        replace(RULES[3], measured=0.0025),
+        *RULES[4:],
+    ),
+)
+
+PULSES = PulsesView(4, 50, (1530.0, 251.0, 198.4, 160.0, 131.0), "3.531 V to fall below 3.500 V")
+
+PAUSED = replace(
+    OPEN,
+    circuit="paused",
+    channels=(
+        channel("front_cell", 3.531, "V"),
+        channel("far_cell", 3.524, "V"),
+        channel("shunt", 0.0, "A"),
+    ),
+    profile="bench_end",
+    guidance=replace(
+        HOLD,
+        cues=(),
+        to_limit=unknown("the circuit is open"),
+        to_full=unknown("the circuit is open"),
+        measured_v=3.531,
+        at_rest_v=3.531,
+        full=None,
+        pulses=PULSES,
+    ),
+    events=(
+        *CLOSED.events,
+        EventView("2025-03-14T18:21:30+00:00", "paused", "Pulsed hold: 3.571 V above 3.570 V."),
+    ),
 )
 
 
@@ -170,6 +329,7 @@ UNFIT = replace(
         ),
         *RULES[7:],
     ),
+    guidance=replace(IDLE, measured_v=None),
     not_closing_because=(
         "Sensing cannot tell: far cell reads 0.012 V, outside 1.0 ... 4.05 V.",
         "No commissioning record for this build.",
@@ -177,12 +337,38 @@ UNFIT = replace(
     uncommissioned="Bench trial on two cells; the bleed resistors come before the real charge.",
 )
 
+WATCHED = RestView("watching", 1260.0, 3600.0, 3.496, 0.004, 0.118, ())
+ENDED = "held at 3.558 V with 6.1 A, below 8.0 A for 30 min"
+
 FINISHED = replace(
     OPEN,
     circuit="finished",
+    channels=(
+        channel("front_cell", 3.496, "V"),
+        channel("far_cell", 3.492, "V"),
+        channel("shunt", 0.0, "A"),
+    ),
+    guidance=replace(
+        HOLD,
+        stage="rest",
+        stage_for_s=1261.0,
+        advice="Full and open: leave it alone while the rest is watched.",
+        cues=(
+            CueView("full", "soon", "Full: the circuit is open. Knob to zero, supply off.", ENDED),
+        ),
+        to_limit=unknown("the circuit is open"),
+        to_full=unknown("the circuit is open"),
+        measured_v=3.496,
+        at_rest_v=3.496,
+        charged_ah=3957.2,
+        charged_wh=13_418.0,
+        left_ah=522.8,
+        full=None,
+        rest=WATCHED,
+    ),
     events=(
         *CLOSED.events,
-        EventView("2025-03-14T18:22:00+00:00", "finished", "Current below 14 A for 30 min."),
+        EventView("2025-03-14T18:01:09+00:00", "finished", f"Full: {ENDED}."),
     ),
 )
 
@@ -206,6 +392,8 @@ PROBED = replace(
     ),
 )
 
+HOT = "rectifier at 92.3 % of the heat that trips; it trips at this current"
+
 # Hot and getting hotter: 12 minutes and some seconds are left.
 WARNED = replace(
     PROBED,
@@ -217,9 +405,13 @@ WARNED = replace(
             measured=92.3,
             for_s=431.0,
             left_s=779.0,
-            reason="rectifier at 92.3 % of the heat that trips; it trips at this current",
+            reason=HOT,
         ),
         *PROBED.rules[len(RULES) + 1 :],
+    ),
+    guidance=replace(
+        TAPER,
+        cues=(*TAPER.cues, CueView("heat", "soon", "Supply near its limit: turn down.", HOT)),
     ),
 )
 
@@ -231,8 +423,16 @@ WITHOUT = replace(
     ),
 )
 
-BY_STATE = {s.circuit: s for s in (OPEN, CLOSED, LOCKED_OUT, UNFIT, FINISHED)}
-ALL = BY_STATE | {"probed": PROBED, "warned": WARNED, "without": WITHOUT}
+UNGUIDED = replace(CLOSED, guidance=None, rated_operations=None)
+
+BY_STATE = {s.circuit: s for s in (OPEN, CLOSED, LOCKED_OUT, UNFIT, PAUSED, FINISHED)}
+ALL = BY_STATE | {
+    "held": HELD,
+    "probed": PROBED,
+    "warned": WARNED,
+    "without": WITHOUT,
+    "unguided": UNGUIDED,
+}
 
 
 def publish(run_dir: Path, snapshot: Snapshot, age_s: float = 0.0) -> Snapshot:

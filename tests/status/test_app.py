@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from prometheus_client.parser import text_string_to_metric_families
 
-from supervisor.snapshot import Circuit, from_dict
+from supervisor.snapshot import Circuit, Stage, Urgency, from_dict
 from supervisor.status.app import ASSETS
 from supervisor.status.guard import HEADERS
 from supervisor.status.status_file import FILE_NAME, PROBE_STALE_AFTER_S, STALE_AFTER_S
@@ -114,16 +114,30 @@ anything = st.recursive(
 OFF = samples.WITHOUT.without
 fields = st.sampled_from(sorted(samples.LOCKED_OUT.as_dict()))
 inner = st.sampled_from(["channels", "probes", "rules", "without", "events"])
+guided = st.sampled_from(sorted(samples.LOCKED_OUT.as_dict()["guidance"]))
 
 
 @settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(st.dictionaries(fields, anything, max_size=2), inner, anything)
+@given(
+    st.dictionaries(fields, anything, max_size=2),
+    st.dictionaries(guided, anything, max_size=1),
+    inner,
+    anything,
+)
 def test_no_status_file_is_ever_a_server_error(
-    ask: Ask, tmp_path: Path, changes: dict[str, object], inside: str, value: object
+    ask: Ask,
+    tmp_path: Path,
+    changes: dict[str, object],
+    advice: dict[str, object],
+    inside: str,
+    value: object,
 ) -> None:
-    data = replace(samples.LOCKED_OUT, probes=samples.PROBED.probes, without=OFF).as_dict()
+    data = replace(
+        samples.LOCKED_OUT, guidance=samples.TAPER, probes=samples.PROBED.probes, without=OFF
+    ).as_dict()
     first = data[inside][0]
     first[next(iter(first))] = value
+    data["guidance"] |= advice
     (tmp_path / FILE_NAME).write_text(json.dumps(data | changes))
     answer = ask("/api/status")
     assert answer.status_code in (200, 503)
@@ -139,7 +153,7 @@ def page_text() -> str:
 
 
 def test_page_is_small_and_all_its_own(ask: Ask) -> None:
-    assert sum(f.stat().st_size for f in ASSETS.iterdir()) < 40_000
+    assert sum(f.stat().st_size for f in ASSETS.iterdir()) < 60_000
     for file in ASSETS.iterdir():
         text = file.read_text(encoding="utf-8").replace("http://www.w3.org/2000/svg", "")
         assert not re.search(r"(https?:)?//[\w.-]+\.\w", text), file.name
@@ -179,8 +193,13 @@ def test_page_and_metrics_agree_on_what_is_old() -> None:
         assert re.search(rf"^const {name} = {seconds:.0f};", script, re.M), name
 
 
-@pytest.mark.parametrize("state", [*RULE_STATES, "off", "warning"])
-def test_every_rule_state_has_a_mark(state: str) -> None:
+def test_every_stage_of_a_charge_has_its_place() -> None:
+    stages = [stage.value for stage in Stage if stage is not Stage.NONE]
+    assert re.findall(r'<li data-stage="([a-z]+)"', page_text()) == stages
+
+
+@pytest.mark.parametrize("state", [*RULE_STATES, "off", "warning", *(u.value for u in Urgency)])
+def test_every_state_and_urgency_has_a_mark(state: str) -> None:
     assert f'<symbol id="mark-{state.replace(" ", "-")}"' in page_text()
 
 

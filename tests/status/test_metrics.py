@@ -228,8 +228,11 @@ def test_names_follow_the_practice() -> None:
 
 def test_reference_names_all_that_is_emitted() -> None:
     reference = metric_reference()
-    full = replace(samples.WARNED, lockout=samples.LOCKED_OUT.lockout)
-    for name in names(fresh(full)):
+    told = replace(samples.HOLD, rest=samples.WATCHED, pulses=samples.PULSES)
+    full = replace(samples.WARNED, lockout=samples.LOCKED_OUT.lockout, guidance=told)
+    emitted = names(fresh(full))
+    assert {series.name for series in SERIES if "_rule_" not in series.name} <= emitted
+    for name in emitted:
         assert f"| `{name}` |" in reference
     rows = [line for line in reference.splitlines() if line.startswith("| `")]
     assert len(rows) == len(SERIES) + 3
@@ -257,7 +260,14 @@ def test_scrapes_leave_nothing_behind() -> None:
             rules = (replace(samples.RULES[0], rule=f"rule {number}", left_s=1.0),)
             probes = (samples.probe(f"probe {number}", "cells", 21.0),)
             without = (replace(samples.WITHOUT.without[0], rule=f"other {number}"),)
-            snapshot = replace(samples.CLOSED, rules=rules, probes=probes, without=without)
+            cue = replace(samples.TAPER.cues[0], cue=f"cue {number}", text=f"{number} V")
+            snapshot = replace(
+                samples.CLOSED,
+                rules=rules,
+                probes=probes,
+                without=without,
+                guidance=replace(samples.TAPER, cues=(cue,)),
+            )
             current["status"] = Status(snapshot, 0.1, "")
             size = len(generate_latest(registry).splitlines())
         gc.collect()

@@ -11,6 +11,7 @@ import samples
 from hypothesis import given
 from hypothesis import strategies as st
 
+from supervisor.guidance import rest_check
 from supervisor.protection.verdict import State
 from supervisor.readings import Place
 from supervisor.snapshot import Circuit
@@ -58,6 +59,9 @@ def content(text: str | bytes) -> Callable[[Path], None]:
 
 PROBE = samples.PROBED.as_dict()["probes"][0]
 LOCKOUT = samples.LOCKED_OUT.as_dict()["lockout"]
+GUIDANCE = samples.CLOSED.as_dict()["guidance"]
+CUE = GUIDANCE["cues"][0] | {"urgency": "never"}
+WATCHED = samples.FINISHED.as_dict()["guidance"]["rest"] | {"state": "asleep"}
 BROKEN = {
     "absent": (absent, "no status file"),
     "empty": (content(""), "no complete JSON"),
@@ -66,8 +70,8 @@ BROKEN = {
     "not UTF-8": (content(b'{"format": "\xff"}'), "not a usable status file"),
     "a list": (content("[1]"), "no JSON object"),
     "null": (content("null"), "no JSON object"),
-    "other format": (content(text_of(format=1)), "status format 1, expected 2"),
-    "field missing": (content('{"format": 2}'), "status incomplete"),
+    "other format": (content(text_of(format=1)), "status format 1, expected 3"),
+    "field missing": (content('{"format": 3}'), "status incomplete"),
     "text for a number": (content(text_of(published_at_s="now")), "published_at_s is not a finite"),
     "number for text": (content(text_of(bank=7)), "bank is not text"),
     "number for a bool": (content(text_of(simulated=1)), "simulated is not true or false"),
@@ -85,6 +89,17 @@ BROKEN = {
     "no story": (content(text_of(lockout=LOCKOUT | {"before": None})), "status incomplete"),
     "a story of numbers": (content(text_of(lockout=LOCKOUT | {"before": [1]})), "incomplete"),
     "a lockout that is text": (content(text_of(lockout="yes")), "status incomplete"),
+    "guidance that is text": (content(text_of(guidance="yes")), "status incomplete"),
+    "half of the guidance": (content(text_of(guidance={"cues": []})), "status incomplete"),
+    "unknown stage": (content(text_of(guidance=GUIDANCE | {"stage": "boil"})), "'boil' is unknown"),
+    "unknown urgency": (
+        content(text_of(guidance=GUIDANCE | {"cues": [CUE]})),
+        "'never' is unknown",
+    ),
+    "unknown rest": (
+        content(text_of(guidance=GUIDANCE | {"rest": WATCHED})),
+        "'asleep' is unknown",
+    ),
     "deep": (content("[" * 100_000), "not a usable status file"),
     "endless number": (content('{"format": ' + "1" * 6000 + "}"), "not a usable status file"),
     "huge": (content(" " * (LARGEST_BYTES + 1)), "larger than 256 KiB"),
@@ -150,6 +165,7 @@ def test_nothing_readable_is_not_fresh(tmp_path: Path) -> None:
 def test_the_words_are_those_of_the_daemon() -> None:
     assert set(wellformed.RULE_STATES) == {state.value for state in State}
     assert set(wellformed.PLACES) == {place.value for place in Place}
+    assert set(wellformed.REST_STATES) == {state.value for state in rest_check.State}
     assert set(samples.BY_STATE) == {circuit.value for circuit in Circuit}
 
 

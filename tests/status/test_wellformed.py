@@ -24,14 +24,23 @@ FULL = replace(
     lockout=samples.LOCKED_OUT.lockout,
     not_closing_because=("locked out",),
     uncommissioned="a trial",
+    guidance=replace(
+        samples.TAPER,
+        rest=replace(samples.WATCHED, findings=("far cell still falls",)),
+        pulses=samples.PULSES,
+    ),
 )
 WHOLE = FULL.as_dict()
 MAY_BE_NULL = {
     "auxiliary_closed", "uncommissioned", "value", "low", "high", "celsius", "measured", "for_s",
     "left_s", "guard_band", "response_s", "highest_v", "opened_in_s", "front_cell", "far_cell",
-    "shunt",
+    "shunt", "rated_operations", "best_s", "low_s", "measured_v", "at_rest_v", "resistance_ohm",
+    "resistance_u_ohm", "front_v", "lag_v", "fall_v_per_h", "high_s",
 }  # fmt: skip
-ONE_OF_A_FEW = {"format", "circuit", "state", "place"}
+ONE_OF_A_FEW = {"format", "circuit", "state", "place", "stage", "urgency"}
+WHOLE_NUMBERS = (set(WHOLE["counters"]) - {"worst_late_s"}) | {
+    "operations", "rated_operations", "count", "most",
+}  # fmt: skip
 
 Place = tuple[str | int, ...]
 
@@ -56,6 +65,8 @@ def name(place: Place) -> str:
 
 
 def may_be_null(place: Place) -> bool:
+    if name(place) == "for_s":
+        return place[0] == "rules"
     return name(place) in MAY_BE_NULL or place == ("lockout", "limit")
 
 
@@ -67,7 +78,7 @@ def is_of_its_kind(value: object, present: object, place: Place) -> bool:
         return type(value) is type(present)
     if isinstance(value, str | bool):
         return False
-    whole = place[0] == "counters" and name(place) != "worst_late_s"
+    whole = name(place) in WHOLE_NUMBERS
     return abs(value) <= 1e15 and not (whole and isinstance(value, float))  # type: ignore[arg-type]
 
 
@@ -106,11 +117,13 @@ def test_any_value_in_any_place(
 
 RECORDS: list[Place] = [
     ("channels", 0), ("probes", 0), ("rules", 0), ("without", 0), ("lockout",), ("events", 0),
-    ("lockout", "before", 0), ("counters",),
+    ("lockout", "before", 0), ("counters",), ("guidance",), ("guidance", "cues", 0),
+    ("guidance", "to_limit"), ("guidance", "to_full"), ("guidance", "full"), ("guidance", "rest"),
+    ("guidance", "pulses"),
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize("place", RECORDS, ids=lambda place: place[-2] if place[1:] else place[0])
+@pytest.mark.parametrize("place", RECORDS, ids=name)
 def test_a_field_too_few_or_too_many(tmp_path: Path, place: Place) -> None:
     for field in at(WHOLE, place):
         data = copy.deepcopy(WHOLE)
@@ -122,3 +135,13 @@ def test_a_field_too_few_or_too_many(tmp_path: Path, place: Place) -> None:
     data = copy.deepcopy(WHOLE)
     at(data, place)["more"] = 1
     assert "incomplete" in written(tmp_path, data)[1]
+
+
+@pytest.mark.parametrize("part", ["full", "rest", "pulses"])
+@pytest.mark.parametrize("value", [{}, [], "", 0, False])
+def test_what_is_no_record_is_refused(tmp_path: Path, part: str, value: object) -> None:
+    data = copy.deepcopy(WHOLE)
+    data["guidance"][part] = value
+    snapshot, problem = written(tmp_path, data)
+    assert snapshot is None
+    assert f"guidance.{part} is not a record" in problem

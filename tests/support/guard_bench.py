@@ -44,9 +44,7 @@ class GuardBench:
             after_write=lambda: None,
         )  # fmt: skip
         panel = Panel(PanelSettings(), self.pins)
-        self.guard = Guard(
-            settings, self.clock, self.contactor, panel, self.keeper, self.logbook
-        )
+        self.guard = Guard(settings, self.clock, self.contactor, panel, self.keeper, self.logbook)
         self.answers: list[tuple[bool, str]] = []
 
     def cycles(self, seconds: float, decision: Decision) -> None:

@@ -16,9 +16,11 @@ EXAMPLE = Path(supervisor.__file__).parent / "examples" / "hut-bank.yaml"
 NAME = "bare-bank.yaml"
 OPTIONAL = (
     "channels.far_cell",
+    "charge",
     "contactor.auxiliary",
     "contactor.dropout_milliseconds",
     "mains_contactor",
+    "profiles",
     "protection.balance",
     "protection.knob_speed",
     "protection.session_hold",

@@ -106,13 +106,13 @@ def set_charge(plant: dict[str, Any], volts: float) -> None:
 
 def set_knob(plant: dict[str, Any], volts: float, amperes: float) -> None:
     """About so much current into a bank that rests at this voltage."""
-    peak_v = volts + _is_rectifier(plant) * DIODES_V + amperes * OHMS
+    peak_v = volts + _is_rectifier(plant) * DIODES_V + amperes * _ohms(plant)
     plant["supply"]["knob"] = round(min(peak_v / _full_v(plant), 1.0), 4)
 
 
 def knob_step(plant: dict[str, Any], amperes: float) -> float:
     """About so much more current."""
-    return round(min(amperes * OHMS / _full_v(plant), 1.0), 4)
+    return round(min(amperes * _ohms(plant) / _full_v(plant), 1.0), 4)
 
 
 def bars_microohms(plant: dict[str, Any], cells: int) -> float:
@@ -123,6 +123,12 @@ def bars_microohms(plant: dict[str, Any], cells: int) -> float:
     if plant["cells"]["feed"] != "one_end":
         return 0.0
     return float(round(plant["cells"]["link_microohms"] * (cells - 1), 2))
+
+
+def _ohms(plant: dict[str, Any]) -> float:
+    """From the voltage that the knob sets to the current: of the leads alone where it is held."""
+    lead = plant["supply"].get("lead_milliohms")
+    return OHMS if lead is None else float(lead) / 1000
 
 
 def _full_v(plant: dict[str, Any]) -> float:

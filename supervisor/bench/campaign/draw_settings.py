@@ -154,10 +154,11 @@ def _charge(drawn: dict[str, Any]) -> dict[str, Any]:
     """Follows from the limits; draws nothing, so that a run stays the run it was."""
     target_a = round(0.8 * drawn["protection.overcurrent.trip_amperes"])
     return {
-        "charge.target_amperes": target_a,
-        "charge.hold_volts": round(drawn["protection.overvoltage.trip_volts"] - 0.04, 3),
-        "charge.full.end_amperes": round(0.08 * target_a, 1),
-        "charge.full.least_ampere_hours": 0,
+        "charge": {
+            "target_amperes": target_a,
+            "hold_volts": round(drawn["protection.overvoltage.trip_volts"] - 0.04, 3),
+            "full": {"end_amperes": round(0.08 * target_a, 1)},
+        }
     }
 
 

@@ -64,7 +64,7 @@ def _voltage_lies(settings: SupervisorSettings, world: World) -> bool:
     if not any(_lies(lead) for lead in leads.values()):
         return False
     rules = settings.protection
-    shown = [_shown_v(settings, world, channel) for channel in leads]
+    shown = [lead.shown for lead in leads.values()]
     if max(shown) > rules.overvoltage.trip_volts or min(shown) < rules.undervoltage.trip_volts:
         return False
     balance = rules.balance
@@ -88,8 +88,7 @@ def _is_guarded(settings: SupervisorSettings, world: World) -> bool:
 def _current_lies(settings: SupervisorSettings, world: World) -> bool:
     """One shunt, and nothing to compare it with: it shows neither too much nor a reverse."""
     lead, true_a = world.leads[Channel.SHUNT], world.plant.current_a
-    shown_a = 0.0 if lead.held_v is not None else true_a + lead.added
-    shown_a = -shown_a if lead.reversed else shown_a
+    shown_a = lead.shown
     if abs(shown_a - true_a) <= TRUE_ENOUGH * abs(true_a):
         return False
     rules = settings.protection
@@ -97,9 +96,10 @@ def _current_lies(settings: SupervisorSettings, world: World) -> bool:
 
 
 def _coil_lets_go_unseen(settings: SupervisorSettings, world: World) -> bool:
-    """Open by itself, with no auxiliary contact to tell: it closes again as soon as it can."""
+    """Open by itself, with no auxiliary contact to tell, or one that sticks at closed: it closes
+    again as soon as it can."""
     broken = any(f.kind in ("coil_open", "contactor_stuck_open") for f in world.faults)
-    return broken and settings.contactor.auxiliary is None
+    return broken and (settings.contactor.auxiliary is None or world.auxiliary_shows is True)
 
 
 def _probe_lies(settings: SupervisorSettings, world: World) -> bool:
@@ -110,14 +110,6 @@ def _probe_lies(settings: SupervisorSettings, world: World) -> bool:
 
 def _lies(lead: Lead) -> bool:
     return lead.held_v is not None or bool(lead.added) or lead.reversed
-
-
-def _shown_v(settings: SupervisorSettings, world: World, channel: Channel) -> float:
-    lead, wiring = world.leads[channel], getattr(settings.channels, channel.value)
-    if lead.held_v is not None:
-        return float(lead.held_v * wiring.gain + wiring.offset_volts)
-    true_v = world.plant.cell_v(0 if channel is Channel.FRONT_CELL else -1)
-    return (-1 if lead.reversed else 1) * (true_v + lead.added)
 
 
 TRUE_ENOUGH = 0.003  # of the current: within the guard band
@@ -141,7 +133,17 @@ FACTS = (
     ),
     Fact(
         "contactor slower than its settings claim",
-        frozenset({"a voltage", "b temperature", "e lead", "e voltage", "e current", "e coil"}),
+        frozenset(
+            {
+                "a voltage",
+                "b temperature",
+                "c current",
+                "e lead",
+                "e voltage",
+                "e current",
+                "e coil",
+            }
+        ),
         _releases_late,
     ),
     Fact(

@@ -54,14 +54,17 @@ class HotPart:
         self._sustained = Sustained(sum(step.seconds for step in budget.response[1:]))
 
     def look(self, plant: Plant, from_s: float, until_s: float) -> Violation | None:
-        """Between the two the current went in a straight line."""
-        last_a = plant.current_a
+        """Between the two the current went in a straight line.
+
+        Forwards: backwards only a rectifier conducts that has failed, and that is invariant e's.
+        """
+        last_a = max(plant.current_a, 0.0)
         with plant.as_solved():
-            first_a = plant.current_a
+            first_a = max(plant.current_a, 0.0)
         mean_square = (first_a**2 + first_a * last_a + last_a**2) / 3
         final = mean_square * (self._form_factor / self._bears_a) ** 2
         self._theta = final + (self._theta - final) * exp((from_s - until_s) / self._tau_s)
-        holds = bool(last_a) and self._theta > self._hot
+        holds = last_a > 0 and self._theta > self._hot
         lasted_s = self._sustained.lasts(holds, until_s, until_s)  # it got hot on the way
         if lasted_s is None:
             return None

@@ -1,4 +1,5 @@
 // Shows api/status, and stops believing it 3 s after the supervisor published it.
+import { showGuidance } from "./guidance.js";
 import { showRules } from "./rules.js";
 import { showLockout } from "./story.js";
 import { DECIMALS, at, duration, figure, list, minus, say, sentence, title, when } from "./words.js";
@@ -8,6 +9,7 @@ const PROBE_STALE_AFTER_S = 60; // the longest that any settings let a probe be 
 const POLL_MS = 1000;
 const TIMEOUT_MS = 2000;
 const TICK_MS = 250;
+const OWN_PROFILE = "bank"; // the settings' own name for themselves, see settings.model
 
 // circuit state: [name of its shape, word, what it means]
 const STATES = {
@@ -15,6 +17,7 @@ const STATES = {
   "closed": ["closed", "Closed", "Charging current can flow. The contactor holds only while good readings keep renewing its permission."],
   "locked out": ["locked", "Locked out", "The protection opened the circuit. It stays open until somebody has found the cause and resets it at the machine."],
   "unfit": ["unfit", "Unfit", "The circuit is open, and something stands in the way of closing it."],
+  "paused": ["paused", "Paused", "The circuit is open between two pulses of a pulsed hold. It closes again by itself: hands off."],
   "finished": ["finished", "Finished", "The charge has ended and the circuit is open."],
 };
 const FAILED = ["failed", "Not seen to open", "Locked out, but nothing shows that the circuit has opened. Current may be flowing: switch the supply off at the mains now."];
@@ -88,6 +91,7 @@ function doubt() {
 
 function showSnapshot(status) {
   say(at("bank"), status.bank);
+  say(at("profile"), status.profile === OWN_PROFILE ? "" : `profile ${status.profile}`);
   at("simulation").hidden = !status.simulated;
   at("uncommissioned").hidden = status.uncommissioned === null;
   say(at("uncommissioned-reason"), status.uncommissioned ?? "");
@@ -97,12 +101,20 @@ function showSnapshot(status) {
   for (const name of ["front_cell", "far_cell", "shunt"]) showChannel(name, status);
   showMargin(status);
   list(at("probes"), status.probes, showProbe);
+  showGuidance(status);
   showRules(status);
   list(at("events"), status.events.slice(-12).reverse(), showEvent);
   const auxiliary = { true: "closed", false: "open", null: "not fitted" }[status.auxiliary_closed];
   say(at("contacts"), `Coil ${status.coil_on ? "on" : "off"} · auxiliary contact ${auxiliary}`);
+  say(at("closings"), closings(status));
   const { bus_errors: errors, deadline_misses: late } = status.counters;
   say(at("machine"), `Since ${when(status.started_wall)}: ${errors} bus errors, ${late} late cycles. Version ${status.version}`);
+}
+
+function closings({ operations, rated_operations: rated }) {
+  const whole = (number) => String(number).replace(/\B(?=(\d{3})+$)/g, "\u00a0");
+  const limit = rated === null ? "so far" : `of ${whole(rated)} rated`;
+  return `Contactor: ${whole(operations)} ${operations === 1 ? "closing" : "closings"} ${limit}`;
 }
 
 function channelOf(status, name) {

@@ -2,7 +2,7 @@
 
 const NAMES = { external: "stop button, power cut or kill" };
 const UNITS = { microohm: "µΩ" };
-export const DECIMALS = { V: 3, A: 1, s: 2, "V/min": 3, "V/s": 3, "A/s": 1, "°C": 1, "%": 1, h: 2, Ah: 1, microohm: 1 };
+export const DECIMALS = { V: 3, A: 1, s: 2, "V/min": 3, "V/s": 3, "A/s": 1, "°C": 1, "%": 1, h: 2, Ah: 1, Wh: 0, microohm: 1 };
 
 export const at = (id) => document.getElementById(id);
 
@@ -24,6 +24,11 @@ export function name(key) {
 
 export function title(key) {
   return capital(name(key));
+}
+
+// Text that others wrote: a number keeps its unit beside it.
+export function told(text) {
+  return text.replaceAll("+-", "±").replace(/(\d) (?=(mV|V|A|Ah|°C|s|min|h)(?![a-z]))/g, "$1\u00a0");
 }
 
 export function sentence(words) {

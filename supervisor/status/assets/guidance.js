@@ -1,0 +1,150 @@
+// The charge: what to do now, how far it is, how it will go on.
+import { at, duration, figure, list, say, sentence, told } from "./words.js";
+
+const URGENCIES = { now: "Now", soon: "Soon", note: "Note" };
+const MICRO = 1e6;
+const COVERAGE = 2; // k: every ± of this page is an expanded uncertainty
+const ALOUD_FOR_MS = 10_000;
+const PULSES_SHOWN = 6;
+const IN_SECONDS_BELOW_S = 1200; // pulses shorten by seconds, and that is what there is to see
+
+const down = (seconds) => duration(seconds, Math.floor);
+const words = (text) => sentence(told(text));
+
+let announced = new Set(); // what has been read aloud of the present cues
+
+export function showGuidance({ guidance, circuit, fresh, silent_s: silentS }) {
+  at("silent").hidden = silentS <= 0;
+  say(at("silence"), silentS > 0 ? `Buzzer silent for ${duration(silentS, Math.ceil)}, alarms too` : "");
+  const cues = guidance ? guidance.cues : [];
+  showCues(cues);
+  announce(fresh ? cues : []);
+  at("charge").hidden = guidance === null;
+  if (guidance === null) return;
+  showStages(guidance);
+  // Advice on the hold is advice for the hand on the knob; while paused it is hands off.
+  say(at("advice"), circuit === "paused" ? "" : told(guidance.advice));
+  const closed = circuit === "closed";
+  showForecast(at("to-limit"), guidance.to_limit);
+  showForecast(at("to-full"), guidance.to_full);
+  say(at("cell"), closed ? cell(guidance) : "");
+  say(at("resistance"), closed ? resistance(guidance) : "");
+  say(at("charged"), charged(guidance));
+  say(at("charge-left"), `At most ${figure(guidance.left_ah, "Ah")}`);
+  for (const id of ["to-limit", "to-full", "cell", "resistance"]) at(id).parentElement.hidden = !closed;
+  showFull(guidance.full);
+  showRest(guidance.rest);
+  showPulses(guidance.pulses, circuit);
+}
+
+function showCues(cues) {
+  at("cues").hidden = cues.length === 0;
+  list(at("cue-list"), cues, showCue);
+}
+
+function showCue(item, { urgency, text, reason }) {
+  item.dataset.urgency = urgency;
+  item.querySelector("use").setAttribute("href", `#mark-${urgency}`);
+  say(item.querySelector(".word"), URGENCIES[urgency]);
+  say(item.querySelector(".text"), told(text));
+  say(item.querySelector(".reason"), reason && words(reason));
+}
+
+// Read aloud when a cue comes or becomes urgent, not whenever a number in it changes; and gone soon
+// after, so that no reader comes across a number of a while ago.
+function announce(cues) {
+  const key = ({ cue, urgency }) => `${urgency} ${cue}`;
+  for (const cue of cues.filter((candidate) => !announced.has(key(candidate)))) {
+    const line = document.createElement("p");
+    line.textContent = `${URGENCIES[cue.urgency]}: ${cue.text}`;
+    at(cue.urgency === "now" ? "cue-alert" : "cue-told").append(line);
+    setTimeout(() => line.remove(), ALOUD_FOR_MS);
+  }
+  announced = new Set(cues.map(key));
+}
+
+function showStages({ stage, stage_for_s: forS }) {
+  for (const item of at("stages").children) {
+    const present = item.dataset.stage === stage;
+    if (present) item.setAttribute("aria-current", "step");
+    else item.removeAttribute("aria-current");
+    item.querySelector(".word").classList.toggle("live", present);
+    say(item.querySelector(".for"), present ? `for ${down(forS)}` : "");
+  }
+}
+
+function showForecast(place, { best_s: best, words: text }) {
+  place.classList.toggle("known", best !== null);
+  say(place, words(text));
+}
+
+function cell({ measured_v: measured, at_rest_v: atRest }) {
+  if (measured === null) return "Cannot tell.";
+  const rest = atRest === null ? "at rest: not known yet" : `${figure(atRest, "V")} at rest, less the drop of the current`;
+  return `${figure(measured, "V")} measured; ${rest}`;
+}
+
+function resistance({ resistance_ohm: ohm, resistance_u_ohm: standardOhm }) {
+  if (ohm === null) return "Not known yet: turns of the knob will show it";
+  const unsure = standardOhm === null ? "" : ` ± ${figure(COVERAGE * standardOhm * MICRO, "microohm")}`;
+  return `${figure(ohm * MICRO, "microohm")}${unsure}, learned from turns of the knob`;
+}
+
+function charged({ charged_ah: ah, charged_u_ah: unsureAh, charged_wh: wh, charge_is_whole: whole }) {
+  const counted = `${figure(ah, "Ah")} ± ${figure(unsureAh, "Ah")}, ${figure(wh, "Wh")}`;
+  return whole ? counted : `At least ${counted}; a restart lost some`;
+}
+
+function showFull(full) {
+  at("full").hidden = full === null;
+  if (full === null) return;
+  const { for_s: forS, of_s: ofS, missing } = full;
+  const met = missing.length === 0;
+  say(at("full-head"), met ? "All is met for full" : "Missing to full");
+  list(at("missing"), missing, (item, text) => say(item, words(text)));
+  const then = met ? ", then the circuit opens by itself" : "";
+  say(at("full-for"), `Met for ${down(forS)} of ${duration(ofS)}${then}.`);
+  progress(at("full-progress"), forS, ofS);
+}
+
+function showRest(rest) {
+  at("rest").hidden = rest === null;
+  if (rest === null) return;
+  const { state, for_s: forS, of_s: ofS, findings } = rest;
+  say(at("rest-state"), {
+    watching: `Watching for ${down(forS)} of ${duration(ofS)}.`,
+    passed: "Passed: the balance took.",
+    failed: "Not passed.",
+  }[state]);
+  at("rest").dataset.state = state;
+  at("rest-progress").hidden = state !== "watching";
+  progress(at("rest-progress"), forS, ofS);
+  list(at("findings"), findings, (item, text) => say(item, words(text)));
+  say(at("rest-values"), values(rest));
+}
+
+function values({ front_v: front, lag_v: lag, fall_v_per_h: fall }) {
+  const mV = (volts) => `${Math.abs(volts * 1000).toFixed(0)}\u00a0mV`;
+  const parts = [
+    front === null ? "" : `front cell at ${figure(front, "V")}`,
+    lag === null ? "" : `far cell ${mV(lag)} ${lag < 0 ? "above" : "below"} it`,
+    fall === null ? "" : `${fall < 0 ? "rising" : "falling"} by ${mV(fall)} an hour`,
+  ].filter((text) => text !== "");
+  return parts.length === 0 ? "" : sentence(parts.join(", "));
+}
+
+function showPulses(pulses, circuit) {
+  at("pulses").hidden = pulses === null;
+  if (pulses === null) return;
+  const { count, most, lengths_s: lengths, waits_for: waitsFor } = pulses;
+  say(at("pulse-count"), `Closed again by itself ${count} times, ${most} at the most.`);
+  const newest = lengths.slice(-PULSES_SHOWN).map((s) => (s < IN_SECONDS_BELOW_S ? `${Math.round(s)}\u00a0s` : down(s)));
+  say(at("pulse-lengths"), newest.length === 0 ? "" : `Pulses, the newest last: ${newest.join(", ")}.`);
+  const waits = circuit === "paused" ? `The next waits for ${waitsFor}` : waitsFor;
+  say(at("pulse-waits"), waitsFor && words(waits));
+}
+
+function progress(bar, value, most) {
+  bar.max = Math.max(most, 1);
+  bar.value = value;
+}
