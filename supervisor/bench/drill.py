@@ -28,6 +28,7 @@ class Result:
     tripped_by: str | None
     trips: int
     trip_at_s: float | None
+    finished_at_s: float | None
     response_s: float | None
     peak_cell_v: float
     never_above_v: float
@@ -56,6 +57,7 @@ def not_run(path: Path, faults: SettingsFaults) -> Result:
         tripped_by=None,
         trips=0,
         trip_at_s=None,
+        finished_at_s=None,
         response_s=None,
         peak_cell_v=0.0,
         never_above_v=0.0,
@@ -141,6 +143,7 @@ def _judge(rig: Rig, witness: Witness, outcome: str) -> Result:
         tripped_by=tripped_by,
         trips=len(witness.trips),
         trip_at_s=witness.trip_at_s,
+        finished_at_s=witness.finished_at_s,
         response_s=response_s,
         peak_cell_v=witness.peak_cell_v,
         never_above_v=never_above_v,

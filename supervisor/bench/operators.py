@@ -8,7 +8,7 @@ from pydantic import Field
 
 from supervisor.control.publisher import Publisher
 from supervisor.settings.base import Amperes, Settings, Volts
-from supervisor.snapshot import Snapshot
+from supervisor.snapshot import CueView, Snapshot
 
 Position = Annotated[float, Field(ge=0, le=1)]
 Span = Annotated[float, Field(gt=0, le=60)]
@@ -17,6 +17,7 @@ TURNS_DOWN_S = 2.0
 NUDGE = 0.5  # of a step of the knob, while the voltage is being held
 NEAR = 0.9  # of the current wanted: near enough
 WINDOW_V = 0.01  # below the voltage to hold: near enough
+ASK_TO_EASE = ("ease_down", "too_fast", "creeps", "heat")
 
 
 class OperatorSettings(Settings):
@@ -33,6 +34,10 @@ class OperatorSettings(Settings):
     target_amperes: Amperes = Field(description="The current they want.")
     hold_volts: Volts = Field(description="The cell voltage they mean to stay below.")
     knob_step: Position = Field(default=0.01, description="Largest turn in one go.")
+    follows_cues: bool = Field(
+        default=False,
+        description="true: does what the cues say, no more, and the buzzer wakes who is asleep.",
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +88,15 @@ class Operator:
                     yield Ask("close")
             case "closed":
                 self._has_charged = True
-                if not self._dozed_off:
+                cue = _urgent_cue(shown) if self.settings.follows_cues else None
+                if cue is not None:
+                    self._dozed_off = False
+                    yield from self._heed(cue, knob)
+                elif not self._dozed_off:
                     yield from self._charge(shown, knob)
+            case "finished":
+                if knob > 0:
+                    yield Turn(0.0, TURNS_DOWN_S)
             case "locked out":
                 yield from self._after_a_trip(knob)
 
@@ -94,6 +106,12 @@ class Operator:
             yield Ask("reset", "it looked fine to me")
         elif kind == "careful" and knob > 0:
             yield Turn(0.0, TURNS_DOWN_S)
+
+    def _heed(self, cue: CueView, knob: float) -> Iterator[Deed]:
+        """A turn down, a larger one when it is urgent."""
+        if cue.cue in ASK_TO_EASE:
+            step = self.settings.knob_step
+            yield from self._turn(knob, -2 * step if cue.urgency == "now" else -step)
 
     def _charge(self, shown: Snapshot, knob: float) -> Iterator[Deed]:
         cell_v, current_a = _highest_cell_v(shown), _value(shown, "shunt")
@@ -105,11 +123,17 @@ class Operator:
         elif cell_v >= self.settings.hold_volts - WINDOW_V or _is_timing(shown):
             yield from self._turn(knob, -NUDGE * step if _is_timing(shown) else 0.0)
         elif current_a < NEAR * self.settings.target_amperes:
-            yield from self._turn(knob, step)
+            if self._may_turn_up(shown):
+                yield from self._turn(knob, step)
         elif current_a > self.settings.target_amperes / NEAR:
             yield from self._turn(knob, -step)
         elif self.settings.kind == "asleep":
             self._dozed_off = True
+
+    def _may_turn_up(self, shown: Snapshot) -> bool:
+        """Who follows the cues waits for that one."""
+        cues = shown.guidance.cues if shown.guidance else ()
+        return not self.settings.follows_cues or any(cue.cue == "turn_up" for cue in cues)
 
     def _too_high(self, knob: float) -> Iterator[Deed]:
         step = self.settings.knob_step
@@ -120,6 +144,11 @@ class Operator:
         if to != knob:
             hurry = self.settings.kind == "hasty" and by > 0
             yield Turn(to, 0.2 if hurry else TURNS_DOWN_S)
+
+
+def _urgent_cue(shown: Snapshot) -> CueView | None:
+    cues = shown.guidance.cues if shown.guidance else ()
+    return next((cue for cue in cues if cue.urgency != "note"), None)
 
 
 def _highest_cell_v(shown: Snapshot) -> float | None:

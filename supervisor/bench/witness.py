@@ -40,6 +40,7 @@ class Witness:
         self.failures: list[str] = []
         self.was_closed = False
         self.trips: list[Trip] = []
+        self.finished_at_s: float | None = None  # since when it is
 
     @property
     def peak_cell_v(self) -> float:
@@ -57,17 +58,22 @@ class Witness:
         else:
             self._note_limits()
         self._is_locked_out = circuit is Circuit.LOCKED_OUT
+        if circuit is not Circuit.FINISHED:
+            self.finished_at_s = None
+        elif self.finished_at_s is None:
+            self.finished_at_s = self._rig.elapsed_s
         while self._expectations and self._expectations[0][0] <= self._rig.elapsed_s:
             at_s, seen = self._expectations.pop(0)
             self._compare(at_s, seen)
 
     @property
     def nothing_to_come(self) -> bool:
-        """Locked out for a while, and the timeline holds nothing that could change it."""
-        if not self._is_locked_out:
+        """Locked out or finished for a while, and the timeline holds nothing to change it."""
+        ended_s = self.trips[-1].at_s if self._is_locked_out else self.finished_at_s
+        if ended_s is None:
             return False
         last_act_s = max((act.at_seconds for act in self._rig.scenario.timeline), default=0.0)
-        return self._rig.elapsed_s > max(last_act_s, self.trips[-1].at_s) + SETTLED_S
+        return self._rig.elapsed_s > max(last_act_s, ended_s) + SETTLED_S
 
     def response_s(self, rule: str | None) -> float | None:
         """From the true value passing the rule's limit, or else the newest fault, to no current, at

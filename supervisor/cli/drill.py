@@ -69,7 +69,8 @@ def _busy(file: Path) -> Iterator[None]:
 def _tell(result: Result) -> None:
     verdict = "pass" if result.passed else "FAIL"
     what = result.tripped_by or result.outcome
-    when = "" if result.trip_at_s is None else f" at {result.trip_at_s:.1f} s"
+    at_s = result.finished_at_s if result.trip_at_s is None else result.trip_at_s
+    when = "" if at_s is None else f" at {at_s:.1f} s"
     since_s = result.response_s
     took = "" if since_s is None else f", no current {since_s:.2f} s after the cause"
     last = f"the last of {result.trips} trips, " if result.trips > 1 else ""

@@ -1,6 +1,7 @@
 """Is the bank full? Voltage held, next to no current, front and far agreed, charge credible."""
 
 from collections.abc import Iterator
+from math import isfinite
 
 from supervisor.guidance.seconds import Second
 from supervisor.guidance.words import millivolts
@@ -33,6 +34,7 @@ class Completion:
         self._met_since_s: float | None = None
         self._met_at_s = 0.0
         self._for_s = 0.0
+        self._is_small = False
         self._missing: tuple[str, ...] = ("no reading yet",)
         self.reason = ""
 
@@ -41,20 +43,18 @@ class Completion:
         """Surely below the end current, whatever else is missing."""
         return self._is_small
 
-    _is_small = False
-
     def take(self, second: Second | None, charged_ah: float, now_s: float) -> None:
         """``second`` is None when a whole one could not be told for some time."""
+        if now_s - self._met_at_s > BREAK_S:  # before this second: one that is missing is a break
+            self._met_since_s = None
         if second is None:
-            self._missing = ("no good reading",)
+            self._is_small, self._missing = False, ("no good reading",)
         else:
             self._is_small = second.amperes + second.unsure_a < self._full.end_amperes
             self._missing = tuple(self._lacks(second, charged_ah))
         if not self._missing:
             self._met_since_s = now_s if self._met_since_s is None else self._met_since_s
             self._met_at_s = now_s
-        elif now_s - self._met_at_s > BREAK_S:
-            self._met_since_s = None
         self._for_s = 0.0 if self._met_since_s is None else now_s - self._met_since_s
         if second and not self._missing and self._for_s >= self._of_s:
             self.reason = (
@@ -65,6 +65,9 @@ class Completion:
 
     def _lacks(self, second: Second, charged_ah: float) -> Iterator[str]:
         full = self._full
+        if not all(map(isfinite, (*second.volts.values(), second.amperes, charged_ah))):
+            yield "a value that is no number"
+            return
         if second.highest_v < self._hold_from_v:
             yield (
                 f"{amount(second.highest_v, 'V')} is below the hold, "

@@ -110,7 +110,7 @@ def _above(now: Situation) -> Cue | None:
     second, charge = now.second, now.charge
     if second is None or not _closed(now):
         return None
-    if second.highest_v > charge.hold_volts:
+    if second.highest_v > charge.hold_volts and second.amperes > second.unsure_a:
         text = f"Ease down: {second.highest.words} at {amount(second.highest_v, 'V')}."
         held = f"{amount(charge.hold_volts, 'V')} is to be held at the most"
         return Cue("ease_down", Urgency.SOON, text, held)
@@ -185,7 +185,7 @@ def _small_supply(now: Situation) -> Cue | None:
 
 def _turn_up(now: Situation) -> Cue | None:
     second, charge = now.second, now.charge
-    if second is None or not _closed(now) or now.stage is Stage.NONE:
+    if second is None or not _closed(now) or now.stage not in (Stage.BULK, Stage.TAPER):
         return None
     if second.amperes >= LITTLE * charge.target_amperes or second.highest_v >= charge.hold_from_v:
         return None
@@ -219,10 +219,9 @@ def _closed(now: Situation) -> bool:
     return now.circuit is Circuit.CLOSED
 
 
-# In this order where they are equally urgent; of two "ease_down" the first counts.
+# In this order where they are equally urgent; of those that say "ease down" the first counts.
 MAKERS: tuple[Callable[[Situation], Cue | None], ...] = (
-    _too_fast,
-    lambda now: _timing(now) or _will_trip(now) or _above(now),
+    lambda now: _timing(now) or _too_fast(now) or _will_trip(now) or _above(now),
     _heat,
     _rest_failed,
     _full,

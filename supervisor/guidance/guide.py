@@ -16,6 +16,7 @@ from supervisor.guidance.pulses import Pulses
 from supervisor.guidance.rest_check import RestCheck
 from supervisor.guidance.seconds import Second, Seconds
 from supervisor.guidance.words import between, span
+from supervisor.protection.believed import believed
 from supervisor.protection.charge_stage import ChargeStage
 from supervisor.protection.sensing.knob_steps import KnobSteps
 from supervisor.protection.session import SECONDS_PER_HOUR, SessionCount
@@ -49,6 +50,9 @@ ADVICE = {
     "down again and again. It ends when next to nothing flows.",
     Stage.REST: "Full and open: leave it alone while the rest is watched.",
 }
+
+
+BETWEEN_PULSES = "Open between two pulses: it closes again by itself. Leave the knob as it is."
 
 
 class Guide:
@@ -123,6 +127,7 @@ class Guide:
         before, self._circuit = self._circuit, circuit
         if before is circuit:
             return
+        self._cues = []  # they were of the circuit before
         if circuit is Circuit.CLOSED:
             self._begin(readings, now_s, anew=before is not Circuit.PAUSED)
         elif circuit is Circuit.PAUSED and self._pulses:
@@ -134,7 +139,7 @@ class Guide:
 
     def _begin(self, readings: Readings, now_s: float, *, anew: bool) -> None:
         self._closed_at_s = readings.contactor.told_at_s
-        self._rest, self._finished_because = None, ""
+        self._rest, self._finished_because, self._small_since_s = None, "", None
         for forecast in self._forecasts.values():
             forecast.begin()
         if anew:
@@ -151,12 +156,12 @@ class Guide:
             count.follow(readings.contactor)
         window = readings.window or {}
         current, front = window.get(Channel.SHUNT), window.get(Channel.FRONT_CELL)
-        amperes = current.good_value if current else None
+        amperes = believed(current)
         if not readings.contactor.told_to_close or current is None or amperes is None:
             return
         self._charged.count(max(amperes, 0.0), now_s)
         self._unsure.count(current.uncertainty, now_s)
-        volts = front.good_value if front else None
+        volts = believed(front)
         if volts is not None:
             self._energy.count(max(amperes, 0.0) * volts, now_s)
 
@@ -188,10 +193,11 @@ class Guide:
                 self._finished_because = why
                 return Order.PAUSE
         if circuit is Circuit.PAUSED and self._pulses:
+            may_close = self._pulses.may_close(second, now_s)
             if self._pulses.is_full:
                 self._finished_because = "pulsed hold: next to nothing flows on the average"
                 return Order.FINISH
-            if self._pulses.may_close(second, now_s):
+            if may_close:
                 return Order.RESUME
             if self._pulses.ended:
                 self._finished_because = f"pulsed hold ended: {self._pulses.ended}"
@@ -263,7 +269,7 @@ class Guide:
         return GuidanceView(
             stage=stage.value,
             stage_for_s=max(0.0, now_s - self._stage.since_s),
-            advice=ADVICE[stage],
+            advice=BETWEEN_PULSES if self._circuit is Circuit.PAUSED else ADVICE[stage],
             cues=tuple(CueView(c.name, c.urgency.value, c.text, c.reason) for c in self._cues),
             to_limit=_forecast_view(left, words, "at this setting the limit"),
             to_full=_forecast_view(full_left, full_words, "full"),
@@ -326,5 +332,7 @@ def _limit_v(settings: SupervisorSettings) -> float:
 def _forecast_view(left: Left | None, words: str, what: str) -> ForecastView:
     if left is None:
         return ForecastView(None, None, None, words)
+    if not left.high_s:
+        return ForecastView(0.0, 0.0, 0.0, "at the limit")
     said = f"{what} in {span(left.seconds)} ({between(left.low_s, left.high_s)})"
     return ForecastView(left.seconds, left.low_s, left.high_s, said)

@@ -8,7 +8,7 @@ from collections import deque
 
 from supervisor.guidance.seconds import Second
 from supervisor.guidance.words import span
-from supervisor.protection.wording import amount
+from supervisor.protection.wording import amount, beside
 from supervisor.settings.charge import PulsedHold
 from supervisor.snapshot import PulsesView, Stage
 
@@ -48,6 +48,7 @@ class Pulses:
             self._count += 1
             self._reclosed_at_s.append(now_s)
         self._closed_at_s, self._charge_as, self._waits_for = now_s, 0.0, ""
+        self._small_since_s = None
 
     def wants_to_open(self, second: Second, stage: Stage) -> str:
         """Why this pulse ends now; empty while it goes on."""
@@ -55,22 +56,23 @@ class Pulses:
         above_v = self._settings.open_above_volts
         if (stage is not Stage.HOLD and not self.is_under_way) or second.highest_v <= above_v:
             return ""
-        return f"pulsed hold: {amount(second.highest_v, 'V')} is above {amount(above_v, 'V')}"
+        return f"pulsed hold: {beside(second.highest_v, above_v, 'V')} is above {above_v:g} V"
 
     def opened(self, now_s: float) -> None:
-        """The circuit was opened for it. Mean current over pulse and the rest before it: full?"""
-        before_s, self._opened_at_s = self._opened_at_s, now_s
+        """The circuit was opened for it."""
+        self._opened_at_s = now_s
         self._began_s = now_s if self._began_s is None else self._began_s
-        if self._closed_at_s is None:
+        if self._closed_at_s is not None:
+            self._lengths_s.append(now_s - self._closed_at_s)
+
+    def _look_at_mean(self, now_s: float) -> None:
+        """Full: the newest pulse, spread over the time since it began, is next to nothing."""
+        if self._closed_at_s is None or now_s <= self._closed_at_s:
             return
-        self._lengths_s.append(now_s - self._closed_at_s)
-        if before_s is None:
-            return
-        mean_a = self._charge_as / (now_s - before_s)
-        if mean_a >= self._end_a:
+        if self._charge_as / (now_s - self._closed_at_s) >= self._end_a:
             self._small_since_s = None
         elif self._small_since_s is None:
-            self._small_since_s = before_s
+            self._small_since_s = now_s
         small_s = 0.0 if self._small_since_s is None else now_s - self._small_since_s
         self.is_full = small_s >= self._full_s
 
@@ -78,6 +80,7 @@ class Pulses:
         """Whether to ask for the next pulse; sets ``ended`` when there will be none."""
         assert self._opened_at_s is not None
         assert self._began_s is not None
+        self._look_at_mean(now_s)
         set_to, rested_s = self._settings, now_s - self._opened_at_s
         if self._count >= set_to.most_pulses:
             self.ended = f"{self._count} pulses: that is what is allowed"
@@ -95,7 +98,7 @@ class Pulses:
         set_to = self._settings
         while self._reclosed_at_s and now_s - self._reclosed_at_s[0] >= HOUR_S:
             self._reclosed_at_s.popleft()
-        if second.highest_v >= set_to.close_below_volts:
+        if not all(volts < set_to.close_below_volts for volts in second.volts.values()):
             return (
                 f"{amount(second.highest_v, 'V')} to fall below "
                 f"{amount(set_to.close_below_volts, 'V')}"

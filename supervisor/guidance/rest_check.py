@@ -61,7 +61,9 @@ class RestCheck:
             elif volts > rest.highest_volts:
                 yield f"{told}, above {amount(rest.highest_volts, 'V')}: it has not come to rest"
             fall_v = self._fall_v_per_h(cell.words)
-            if fall_v is not None and fall_v * 1000 > rest.fall_millivolts_per_hour:
+            if fall_v is None:
+                yield f"how fast the {cell.words} falls could not be told: watch it with a meter"
+            elif fall_v * 1000 > rest.fall_millivolts_per_hour:
                 yield (
                     f"{cell.words} still falls by {millivolts(fall_v)} an hour, more than "
                     f"{rest.fall_millivolts_per_hour:g}: it may discharge itself"

@@ -124,7 +124,8 @@ def _stage_limits(settings: SupervisorSettings) -> Iterator[Contradiction]:
             "Nobody would know when a tighter limit counts.",
             "Write charge, or leave stage_limits out.",
         )
-    if limits.taper is None and limits.hold is None:
+    hold = limits.hold
+    if limits.taper is None and (hold is None or hold.trip_amperes is hold.trip_volts is None):
         yield Contradiction(
             block,
             "Neither taper nor hold has a limit.",

@@ -30,7 +30,7 @@ def _zero(settings: SupervisorSettings) -> Iterator[Contradiction]:
             path,
             f"{zero_a:g} A is not below failed_to_open.current_amperes, {flows_a:g} A.",
             "Beyond that the contactor has not opened; an offset must be told before.",
-            f"Write less than {flows_a:g}, such as 1.",
+            f"Write less than {flows_a:g}, such as {0.4 * flows_a:.2g}.",
         )
     if zero_a < smallest_a:
         yield Contradiction(
