@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from math import isfinite
 
-from supervisor.guidance.seconds import Second
+from supervisor.guidance.seconds import LENGTH_S, Second
 from supervisor.guidance.words import millivolts
 from supervisor.protection.wording import amount
 from supervisor.settings.model import SupervisorSettings
@@ -45,13 +45,13 @@ class Completion:
 
     def take(self, second: Second | None, charged_ah: float, now_s: float) -> None:
         """``second`` is None when a whole one could not be told for some time."""
-        if now_s - self._met_at_s > BREAK_S:  # before this second: one that is missing is a break
-            self._met_since_s = None
         if second is None:
             self._is_small, self._missing = False, ("no good reading",)
         else:
             self._is_small = second.amperes + second.unsure_a < self._full.end_amperes
             self._missing = tuple(self._lacks(second, charged_ah))
+        if self._broken_s(now_s) > BREAK_S:
+            self._met_since_s = None
         if not self._missing:
             self._met_since_s = now_s if self._met_since_s is None else self._met_since_s
             self._met_at_s = now_s
@@ -62,6 +62,10 @@ class Completion:
                 f"{amount(max(second.amperes, 0.0), 'A')}, below "
                 f"{amount(self._full.end_amperes, 'A')} for {self._full.minutes:g} min"
             )
+
+    def _broken_s(self, now_s: float) -> float:
+        """How long it was not met, up to now or to the second that is: none at all is a break."""
+        return now_s - self._met_at_s - (0.0 if self._missing else LENGTH_S)
 
     def _lacks(self, second: Second, charged_ah: float) -> Iterator[str]:
         full = self._full

@@ -33,6 +33,7 @@ TRANSITIONS = (
     (Stage.HOLD, Stage.REST, "full: the circuit opens by itself"),
 )
 ORDER = (Stage.BULK, Stage.TAPER, Stage.HOLD)
+DOWNWARDS = (Stage.HOLD, Stage.TAPER)
 
 
 class ChargeStage:
@@ -45,8 +46,7 @@ class ChargeStage:
         self._from_v = {Stage.TAPER: charge.taper_above_volts, Stage.HOLD: charge.hold_from_v}
         self._stage = Stage.NONE
         self.since_s = 0.0
-        self._other: Stage | None = None  # what it would be, and since when
-        self._other_since_s = 0.0
+        self._crossed_at_s: dict[Stage, float] = {}  # by the boundary below a stage
 
     @property
     def stage(self) -> Stage:
@@ -57,9 +57,8 @@ class ChargeStage:
         if not readings.contactor.told_to_close:
             self._enter(Stage.NONE, now_s)
         elif readings.window_is_new and (volts := self._highest_v(readings)) is not None:
-            if self._stage is Stage.NONE:
-                self._enter(self._fits(volts), now_s)
-            self._follow(volts, now_s)
+            just_closed = self._stage is Stage.NONE
+            self._enter(self._by(volts) if just_closed else self._after(volts, now_s), now_s)
         return self._stage
 
     def _highest_v(self, readings: Readings) -> float | None:
@@ -67,31 +66,32 @@ class ChargeStage:
         volts = (believed(window.get(cell)) for cell in self._cells)
         return max((v for v in volts if v is not None), default=None)
 
-    def _follow(self, volts: float, now_s: float) -> None:
-        other = self._fits(volts)
-        if other is self._stage:
-            self._other = None
-        elif other is not self._other:
-            self._other, self._other_since_s = other, now_s
-        if self._other is None:
-            return
-        upwards = ORDER.index(self._other) > ORDER.index(self._stage)
-        if now_s - self._other_since_s >= (UP_AFTER_S if upwards else DOWN_AFTER_S):
-            self._enter(self._other, now_s)
+    def _by(self, volts: float) -> Stage:
+        return next((s for s in DOWNWARDS if volts >= self._from_v[s]), Stage.BULK)
 
-    def _fits(self, volts: float) -> Stage:
-        """The highest stage whose voltage is reached; the present ones let go a little later."""
-        here = ORDER.index(self._stage) if self._stage in ORDER else 0
-        for stage in (Stage.HOLD, Stage.TAPER):
-            slack_v = HYSTERESIS_V if ORDER.index(stage) <= here else 0.0
-            if volts >= self._from_v[stage] - slack_v:
-                return stage
-        return Stage.BULK
+    def _after(self, volts: float, now_s: float) -> Stage:
+        """Each boundary has its own time: who flickers about one has passed the one below."""
+        inside = [stage for stage in DOWNWARDS if self._is_inside(stage, volts, now_s)]
+        return inside[0] if inside else Stage.BULK
+
+    def _is_inside(self, stage: Stage, volts: float, now_s: float) -> bool:
+        """This stage or a higher one, once its boundary has been crossed for long enough."""
+        inside, from_v = ORDER.index(self._stage) >= ORDER.index(stage), self._from_v[stage]
+        crossed = volts < from_v - HYSTERESIS_V if inside else volts >= from_v
+        if not crossed:
+            self._crossed_at_s.pop(stage, None)
+            return inside
+        crossed_for_s = now_s - self._crossed_at_s.setdefault(stage, now_s)
+        if crossed_for_s < (DOWN_AFTER_S if inside else UP_AFTER_S):
+            return inside
+        del self._crossed_at_s[stage]
+        return not inside
 
     def _enter(self, stage: Stage, now_s: float) -> None:
-        self._other = None
         if stage is not self._stage:
             self._stage, self.since_s = stage, now_s
+        if stage is Stage.NONE:
+            self._crossed_at_s.clear()
 
 
 def drawing() -> str:

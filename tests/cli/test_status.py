@@ -30,6 +30,7 @@ SNAPSHOT = Snapshot(
     wall="2026-01-01T00:00:00+00:00", started_wall="2026-01-01T00:00:00+00:00",
     never_above_v=3.65, channels=(), probes=(), rules=(), without=(), lockout=None,
     not_closing_because=(), uncommissioned=None, events=(), counters=Counters(),
+    profile="bank", operations=7, rated_operations=None, guidance=None, silent_s=0.0,
 )  # fmt: skip
 CHANNELS = (
     ChannelView("front_cell", 3.4567, "V", "good", 0.008, 0.1, None, None),
@@ -56,7 +57,7 @@ def status(folder: Path, age_s: float, *options: str) -> tuple[int, list[str]]:
 
 def test_fresh_data_are_shown_as_they_are(tmp_path: Path) -> None:
     code, shown = status(tmp_path, 0.1)
-    assert (code, shown[0]) == (0, "Hut: closed")
+    assert (code, shown[0]) == (0, "Hut, bank: closed")
 
 
 def test_old_data_are_told_as_old_before_anything_else(tmp_path: Path) -> None:

@@ -1,0 +1,161 @@
+"""Another profile: other settings in force, with the circuit open; what must not be forgotten."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from loop_bench import LoopBench, with_level_drive
+
+from supervisor.settings.load import read_document
+from supervisor.settings.model import SupervisorSettings
+from supervisor.sizing.fitness import examine_document, fit
+from supervisor.snapshot import Circuit, Snapshot
+
+READY_S = 12.0
+SMALL = {
+    "about": "The last hours, on the small supply",
+    "overrides": {
+        "protection.overcurrent.trip_amperes": 60,
+        "protection.supply_thermal.rectifier.continuous_amperes": 60,
+        "protection.supply_thermal.transformer.continuous_amperes": 60,
+        "charge.target_amperes": 40,
+    },
+    "steps": ["Big supply off"],
+}
+FEW = {
+    "about": "Four cells for practice",
+    "overrides": {
+        "bank.cells_in_parallel": 4,
+        "protection.session_charge.trip_ampere_hours": 1120,
+        "charge.full.least_ampere_hours": 0,
+    },
+}
+
+
+@pytest.fixture
+def bench(hut_path: Path, tmp_path: Path) -> LoopBench:
+    changes: dict[str, Any] = {"profiles": {"small_supply": SMALL, "few_cells": FEW}}
+    document = read_document(hut_path).with_overrides(changes)
+    settings: SupervisorSettings = fit(examine_document(document))
+    bench = LoopBench(with_level_drive(settings), tmp_path)
+    bench.run(READY_S)
+    return bench
+
+
+def shown(bench: LoopBench) -> Snapshot:
+    bench.run(bench.clock.now_s() + 0.5)
+    snapshot = bench.loop._viewer.last
+    assert snapshot is not None
+    return snapshot
+
+
+def ask(bench: LoopBench, act: str, reason: str = "") -> tuple[bool, str]:
+    """The answer to this request."""
+    bench.mailbox.put(act, reason)
+    before = len(bench.mailbox.replies)
+    while len(bench.mailbox.replies) == before:
+        bench.run(bench.clock.now_s() + 0.05)
+    reply = bench.mailbox.replies[-1]
+    return reply.done, reply.message
+
+
+def limit(snapshot: Snapshot, rule: str) -> float:
+    return next(r.limit for r in snapshot.rules if r.rule == rule)
+
+
+def test_known_profiles_are_listed_with_their_steps(bench: LoopBench) -> None:
+    done, message = ask(bench, "profile")
+    assert (done, message) == (True, "bank, small_supply, few_cells")
+    data = bench.mailbox.replies[-1].data
+    assert data is not None
+    assert data["small_supply"] == {"about": SMALL["about"], "steps": ("Big supply off",)}
+
+
+def test_its_limits_are_in_force_and_shown(bench: LoopBench) -> None:
+    assert limit(shown(bench), "overcurrent") == 130
+    assert ask(bench, "profile", "small_supply") == (True, "small_supply is in force")
+    snapshot = shown(bench)
+    assert snapshot.profile == "small_supply"
+    assert limit(snapshot, "overcurrent") == 60
+    assert any("profile small_supply" in event.text for event in snapshot.events)
+    bench.run(bench.clock.now_s() + READY_S)
+    assert ask(bench, "close")[0]
+    bench.world.knob(1.0, 90.0)
+    bench.run(bench.clock.now_s() + 100.0)
+    assert bench.loop.guard.circuit is Circuit.LOCKED_OUT, "it trips by the limit of the profile"
+    lockout = bench.loop.keeper.lockout
+    assert lockout is not None
+    assert (lockout.tripped_by, lockout.limit) == ("overcurrent", 60)
+
+
+def test_back_to_the_settings_of_the_file(bench: LoopBench) -> None:
+    ask(bench, "profile", "small_supply")
+    bench.run(bench.clock.now_s() + 1.0)
+    assert ask(bench, "profile", "bank")[0]
+    assert limit(shown(bench), "overcurrent") == 130
+
+
+def test_not_while_closed(bench: LoopBench) -> None:
+    assert ask(bench, "close")[0]
+    done, message = ask(bench, "profile", "small_supply")
+    assert not done
+    assert "the circuit is closed, and must be open" in message
+    assert shown(bench).profile == "bank"
+    assert bench.loop.guard.circuit is Circuit.CLOSED
+
+
+def test_not_while_locked_out(bench: LoopBench) -> None:
+    assert ask(bench, "close")[0]
+    bench.world.stop_pressed = True
+    bench.world.pin_factory.refresh()
+    bench.run(bench.clock.now_s() + 2.0)
+    assert bench.loop.guard.circuit is Circuit.LOCKED_OUT
+    assert not ask(bench, "profile", "small_supply")[0]
+
+
+def test_an_unknown_one_names_those_there_are(bench: LoopBench) -> None:
+    done, message = ask(bench, "profile", "nonsense")
+    assert not done
+    assert message == "there is no profile 'nonsense'; there are: bank, small_supply, few_cells"
+
+
+@pytest.mark.parametrize(("name", "goes_on"), [("small_supply", True), ("few_cells", False)])
+def test_the_session_goes_on_with_the_same_cells_only(
+    bench: LoopBench, name: str, goes_on: bool
+) -> None:
+    assert ask(bench, "close")[0]
+    bench.world.knob(0.9, 60.0)
+    bench.run(bench.clock.now_s() + 90.0)
+    bench.world.knob(0.0, 1.0)
+    bench.run(bench.clock.now_s() + 2.0)
+    ask(bench, "open")
+    bench.run(bench.clock.now_s() + 2.0)
+    guidance = shown(bench).guidance
+    assert guidance is not None
+    assert guidance.charged_ah > 0.3
+    heat = bench.loop._now.memories(bench.clock.now_s())["supply_thermal"]
+    assert ask(bench, "profile", name)[0]
+    after = shown(bench).guidance
+    assert after is not None
+    assert after.charged_ah == pytest.approx(guidance.charged_ah if goes_on else 0.0)
+    session = bench.loop._now.memories(bench.clock.now_s())["session_charge"]
+    assert session["counted"] == pytest.approx(guidance.charged_ah if goes_on else 0.0)
+    if not goes_on:  # the same supply is as hot as it was
+        kept = bench.loop._now.memories(bench.clock.now_s())["supply_thermal"]
+        assert kept["rectifier"] == pytest.approx(heat["rectifier"], rel=0.02)
+
+
+def test_closings_are_counted_over_profiles_and_restarts(bench: LoopBench) -> None:
+    for _ in range(2):
+        assert ask(bench, "close")[0]
+        bench.run(bench.clock.now_s() + 1.0)
+        ask(bench, "open")
+        bench.run(bench.clock.now_s() + 2.0)
+    ask(bench, "profile", "small_supply")
+    assert shown(bench).operations == 2
+    bench.loop.leave()
+    bench.loop.run()
+    bench.loop.close()
+    again = bench.new_loop()
+    assert again._operations.count == 2
+    again.close()
