@@ -26,8 +26,10 @@ def view(snapshot: Snapshot, story: Story, page: str) -> RenderableType:
         Rule(style="dim"),
         head,
         _state(snapshot),
+        *_cues(snapshot),
         Text(),
         _readings(snapshot, story),
+        *_charge(snapshot),
         Text(),
         *_rules(snapshot),
         Text(),
@@ -41,14 +43,15 @@ def view(snapshot: Snapshot, story: Story, page: str) -> RenderableType:
 def line(snapshot: Snapshot, story: Story) -> str:
     """The same in one line, for a pipe or a log."""
     values = ", ".join(f"{in_words(c.channel)} {_value(c)}" for c in snapshot.channels)
-    return f"{story.rig.elapsed_s:7.0f} s  {snapshot.circuit}: {values}"
+    stage = f", {snapshot.guidance.stage}" if snapshot.guidance else ""
+    return f"{story.rig.elapsed_s:7.0f} s  {snapshot.circuit}{stage}: {values}"
 
 
 def summary(story: Story, console: Console) -> None:
     """What happened, and what would have happened without the cutoff."""
     plant = story.rig.world.plant
     never_above_v = story.rig.settings.bank.never_above_volts
-    lockout = story.rig.loop.keeper.lockout
+    lockout = story.lockout
     console.print(Rule(style="dim"))
     if lockout is None:
         console.print(
@@ -70,6 +73,22 @@ def summary(story: Story, console: Console) -> None:
     console.print(f"  Locked out until somebody resets it: {lockout.remedy}")
     console.print("[bold]Without the cutoff[/bold], the knob left as it was")
     console.print(f"  {_without(story, never_above_v)}")
+    _end(story, console)
+
+
+def _end(story: Story, console: Console) -> None:
+    """How the charge ended after all, if it did."""
+    guidance = story.snapshot.guidance if story.snapshot else None
+    if story.snapshot is None or story.snapshot.circuit != "finished" or guidance is None:
+        return
+    ended = next((e.text for e in story.snapshot.events if e.code == "finished"), "finished")
+    console.print("[bold]The end[/bold]")
+    console.print(f"  Opened by itself, {ended}.")
+    if guidance.rest and guidance.rest.lag_v is not None:
+        console.print(
+            f"  Rest check {guidance.rest.state}: front and far cell differ by "
+            f"{abs(guidance.rest.lag_v) * 1000:.0f} mV after {guidance.rest.for_s / 60:.0f} min."
+        )
 
 
 def _without(story: Story, never_above_v: float) -> str:
@@ -86,6 +105,27 @@ def _without(story: Story, never_above_v: float) -> str:
 def _state(snapshot: Snapshot) -> Text:
     style = STATE_STYLE.get(snapshot.circuit, "bold")
     return Text.assemble("the circuit is ", (snapshot.circuit, style))
+
+
+def _cues(snapshot: Snapshot) -> list[Text]:
+    cues = snapshot.guidance.cues if snapshot.guidance else ()
+    return [Text(f"> {cue.text}", "" if cue.urgency == "note" else "bold") for cue in cues]
+
+
+def _charge(snapshot: Snapshot) -> list[Text]:
+    """Stage, forecast and charge passed, while there is a charge."""
+    guidance = snapshot.guidance
+    if guidance is None or guidance.stage == "none":
+        return []
+    told = [f"{guidance.stage}, {guidance.charged_ah:.1f} Ah charged"]
+    if snapshot.circuit == "closed":
+        told.append(guidance.to_limit.words)
+    if guidance.full and not guidance.full.missing:
+        told.append(f"full in {(guidance.full.of_s - guidance.full.for_s) / 60:.0f} min")
+    if guidance.rest:
+        rest = guidance.rest
+        told.append(f"rest check {rest.state}, {rest.for_s / 60:.0f} of {rest.of_s / 60:.0f} min")
+    return [Text("; ".join(told))]
 
 
 def _readings(snapshot: Snapshot, story: Story) -> Table:

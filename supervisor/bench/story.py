@@ -6,6 +6,7 @@ from pathlib import Path
 
 from supervisor.bench.rig import Rig
 from supervisor.bench.scenario import Scenario
+from supervisor.control.latch import Lockout
 from supervisor.control.publisher import StatusFile
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
@@ -47,25 +48,38 @@ class Story:
             publisher=self._shown,
         )
         self._began_s = time.monotonic()
+        self._last_act_s = max((act.at_seconds for act in scenario.timeline), default=0.0)
         self.tripped_at_s: float | None = None
+        self.lockout: Lockout | None = None
         self.without_cutoff: list[tuple[float, float]] = []
 
     def looks(self, linger_s: float) -> Iterator[Snapshot]:
-        """Until the scenario's end, or ``linger_s`` real seconds after a trip."""
-        next_look_s, ends_s = 0.0, float("inf")
-        while self.rig.elapsed_s < self.rig.scenario.seconds and not (
-            time.monotonic() >= ends_s and self.rig.loop.guard.is_open_for_good()
-        ):
+        """Until the scenario's end. A trip is shown in real time for ``linger_s`` real seconds; the
+        story goes on after it if anything is to come."""
+        next_look_s, lingers_until_s = 0.0, float("inf")
+        while self.rig.elapsed_s < self.rig.scenario.seconds:
             self.rig.cycle()
             if self.tripped_at_s is None and self.rig.loop.guard.circuit is Circuit.LOCKED_OUT:
                 self._note_trip()
-                ends_s = time.monotonic() + linger_s
+                lingers_until_s = time.monotonic() + linger_s
+            if self.lockout and not self.lockout.opened_in_s:
+                self.lockout = self.rig.loop.keeper.lockout or self.lockout
+            if time.monotonic() >= lingers_until_s and self.rig.loop.guard.is_open_for_good():
+                if self.rig.elapsed_s > self._last_act_s:
+                    return
+                self._clock.speed, lingers_until_s = self.speed, float("inf")
             if time.monotonic() >= next_look_s and self._shown.snapshot:
                 next_look_s = time.monotonic() + REFRESH_S
                 yield self._shown.snapshot
 
+    @property
+    def snapshot(self) -> Snapshot | None:
+        """The newest."""
+        return self._shown.snapshot
+
     def _note_trip(self) -> None:
         self.tripped_at_s = self.rig.elapsed_s
+        self.lockout = self.rig.loop.keeper.lockout
         self.without_cutoff = self.rig.world.unprotected(for_s=7200, every_s=10)
         self._clock.speed = 1.0  # from here on in real time
 

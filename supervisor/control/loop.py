@@ -34,6 +34,7 @@ from supervisor.snapshot import Circuit, Snapshot, Urgency
 
 log = logging.getLogger(__name__)
 PUBLISH_EVERY_S = 0.25
+HEAT = "supply_thermal"
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,6 +183,8 @@ class Loop:
         after = self._now.settings
         if after.bank.cells_in_parallel != before.bank.cells_in_parallel:
             memories = without_session(memories)
+        if after.protection.supply_thermal != before.protection.supply_thermal:
+            memories.pop(HEAT, None)  # another supply: nobody knows how hot it is
         self._now.recall(memories, now_s, is_whole=True)
         self.guard.adopt(after, self._now.remedies)
         self._viewer.adopt(after, self._now.rules)

@@ -128,7 +128,8 @@ def _heat(now: Situation) -> Cue | None:
             return Cue("heat", Urgency.SOON, "Supply near its limit: turn down.", supply.reason)
     if probes is not None and probes.measured is not None and probes.unit == "°C":
         below_k = probes.limit - probes.measured
-        if probes.state is State.TIMING or (0 <= below_k < NEAR_HOT_K and probes.limit > 30):
+        near = 0 <= below_k < NEAR_HOT_K and probes.limit > 30
+        if near or (probes.state is State.TIMING and below_k < 0):  # too cold times above its limit
             text = f"Heat near its limit: {amount(probes.measured, '°C')}."
             trips = f"{amount(probes.limit, '°C')} trips; give it air, or turn down"
             return Cue("heat", Urgency.SOON, text, trips)

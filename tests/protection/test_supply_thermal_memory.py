@@ -88,7 +88,7 @@ def test_what_nobody_knows_counts_as_hot_as_it_can_have_got(
     assert waiting.state is TIMING
     assert waiting.measured == pytest.approx(169.0)
     assert waiting.reason == (
-        "the last run did not tell how hot the supply was; taken as rectifier at 169 % of the heat "
+        "it is not known how hot the supply is; taken as rectifier at 169 % of the heat "
         "that trips: closing waits 6 min, until it is below 90 %"
     )
 

@@ -132,7 +132,7 @@ class SupplyThermalRule:
         wait_s = max(part.cooling_s(self._warn) for part in self._parts.values())
         waits = f"closing waits {_span(wait_s)}, until it is below {self._warn * PERCENT:g} %"
         if self._is_assumed:
-            return f"the last run did not tell how hot the supply was; taken as {words}: {waits}"
+            return f"it is not known how hot the supply is; taken as {words}: {waits}"
         return f"{words}: {waits}"
 
     def _at(self, name: str) -> str:

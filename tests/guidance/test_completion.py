@@ -1,0 +1,236 @@
+"""Full: only when all of it held for all of the time, with breaks of 5 s at the most."""
+
+from math import inf, nan
+
+import pytest
+from cycles import FAR, FRONT, without_far_cell
+from hypothesis import given
+from hypothesis import strategies as st
+
+from supervisor.guidance.completion import Completion
+from supervisor.guidance.seconds import Second
+from supervisor.settings.model import SupervisorSettings
+
+OF_S = 60  # of one minute, the least there is
+LONGEST_BREAK_S = 5
+
+
+def second(
+    at_s: float,
+    front_v: float = 3.55,
+    far_v: float = 3.55,
+    amperes: float = 5.0,
+    unsure_a: float = 0.5,
+) -> Second:
+    return Second(at_s, {FRONT: front_v, FAR: far_v}, amperes, unsure_a)
+
+
+def within(settings: SupervisorSettings, **changes: float) -> SupervisorSettings:
+    """Full after a minute: end 8 A, hold from 3.52 V, 10 mV, 3000 Ah, unless changed."""
+    assert settings.charge is not None
+    assert settings.charge.full is not None
+    full = settings.charge.full.model_copy(update={"minutes": 1.0, **changes})
+    charge = settings.charge.model_copy(update={"full": full})
+    return settings.model_copy(update={"charge": charge})
+
+
+@pytest.fixture
+def completion(hut_settings: SupervisorSettings) -> Completion:
+    return Completion(within(hut_settings))
+
+
+def missing(completion: Completion, told: Second, charged_ah: float = 5000.0) -> str:
+    completion.take(told, charged_ah, told.at_s)
+    return "; ".join(completion.view().missing)
+
+
+def hold(completion: Completion, from_s: int, to_s: int) -> None:
+    """Everything is met in each second from ... to, both included."""
+    for at_s in range(from_s, to_s + 1):
+        completion.take(second(at_s), 5000.0, at_s)
+
+
+def test_full_after_its_time_and_not_a_second_before(completion: Completion) -> None:
+    hold(completion, 100, 100 + OF_S - 1)
+    assert completion.reason == ""
+    assert completion.view().for_s == OF_S - 1
+    hold(completion, 100 + OF_S, 100 + OF_S)
+    assert completion.reason == "held at 3.550 V with 5.0 A, below 8.0 A for 1 min"
+    assert completion.view().missing == ()
+
+
+def test_a_new_one_knows_nothing(completion: Completion) -> None:
+    view = completion.view()
+    assert (view.for_s, view.of_s, view.missing) == (0.0, OF_S, ("no reading yet",))
+    assert completion.reason == ""
+    assert not completion.current_is_small
+
+
+# What counts
+
+
+@pytest.mark.parametrize(
+    ("told", "words"),
+    [
+        (second(1, front_v=3.519, far_v=3.519), "3.519 V is below the hold, 3.520 V"),
+        (second(1, amperes=8.0, unsure_a=0.0), "8.0 A (+-0.0) is not below 8.0 A"),
+        (second(1, amperes=7.6, unsure_a=0.5), "7.6 A (+-0.5) is not below 8.0 A"),
+        (second(1, front_v=3.5612), "far cell lags by 11 mV, more than 10 mV"),
+        (second(1, far_v=3.5612), "front cell lags by 11 mV, more than 10 mV"),
+    ],
+)
+def test_each_condition_is_told_in_words(completion: Completion, told: Second, words: str) -> None:
+    assert missing(completion, told) == words
+
+
+@pytest.mark.parametrize(
+    ("charged_ah", "words"),
+    [
+        (2999.9, "2999.9 Ah charged, less than 3000.0 Ah: too little to be full"),
+        (10752.1, "10752.1 Ah charged: more than the bank can hold"),
+    ],
+)
+def test_too_little_and_too_much_charge(
+    completion: Completion, charged_ah: float, words: str
+) -> None:
+    """32 cells of 280 Ah hold 8960 Ah, and a fifth more at the most."""
+    assert missing(completion, second(1), charged_ah) == words
+
+
+@pytest.mark.parametrize("charged_ah", [3000.0, 10752.0])
+@pytest.mark.parametrize(
+    "told",
+    [
+        second(1, front_v=3.52, far_v=3.511),  # the highest one is in the hold
+        second(1, amperes=7.4, unsure_a=0.5),
+        second(1, amperes=-0.5),  # the error of the zero
+        second(1, front_v=3.5599, far_v=3.55, amperes=0.0),
+    ],
+)
+def test_just_met(completion: Completion, told: Second, charged_ah: float) -> None:
+    assert missing(completion, told, charged_ah) == ""
+
+
+def test_the_drop_along_the_bars_is_no_lag(hut_settings: SupervisorSettings) -> None:
+    """30 microohm with 100 A: 3 mV that front shows more."""
+    completion = Completion(within(hut_settings, end_amperes=120.0))
+    assert missing(completion, second(1, front_v=3.5625, amperes=100.0)) == ""
+    assert missing(completion, second(1, front_v=3.549, far_v=3.557, amperes=100.0)) == (
+        "front cell lags by 11 mV, more than 10 mV"
+    )
+
+
+def test_without_a_far_cell_nothing_lags(hut_settings: SupervisorSettings) -> None:
+    completion = Completion(within(without_far_cell(hut_settings)))
+    assert missing(completion, Second(1.0, {FRONT: 3.55}, 5.0, 0.5)) == ""
+
+
+def test_all_that_is_missing_is_told(completion: Completion) -> None:
+    completion.take(second(1, front_v=3.50, far_v=3.45, amperes=90.0), 10.0, 1.0)
+    assert len(completion.view().missing) == 4
+
+
+@pytest.mark.parametrize("odd", [nan, inf, -inf])
+@pytest.mark.parametrize("what", ["front_v", "far_v", "amperes", "charged_ah"])
+def test_what_is_no_number_is_never_met(completion: Completion, what: str, odd: float) -> None:
+    charged_ah = odd if what == "charged_ah" else 5000.0
+    odd_one = {} if what == "charged_ah" else {what: odd}
+    for at_s in range(3 * OF_S):
+        completion.take(second(at_s, **odd_one), charged_ah, at_s)
+    assert completion.view().missing == ("a value that is no number",)
+    assert (completion.reason, completion.view().for_s) == ("", 0.0)
+
+
+@pytest.mark.parametrize("odd", [nan, inf])
+def test_nor_is_a_current_known_to_nobody(completion: Completion, odd: float) -> None:
+    assert missing(completion, second(1, unsure_a=odd)) != ""
+    assert not completion.current_is_small
+
+
+# The current by itself
+
+
+def test_the_current_counts_whatever_else_is_missing(completion: Completion) -> None:
+    missing(completion, second(1, front_v=3.3, far_v=3.2), charged_ah=0.0)
+    assert completion.current_is_small
+    missing(completion, second(2, amperes=7.6))
+    assert not completion.current_is_small
+
+
+def test_a_current_that_cannot_be_told_is_not_small(completion: Completion) -> None:
+    hold(completion, 1, 1)
+    completion.take(None, 5000.0, 2.0)
+    assert not completion.current_is_small
+    assert completion.view().missing == ("no good reading",)
+
+
+# Breaks
+
+
+@pytest.mark.parametrize("way", ["not met", "cannot be told", "missing"])
+@pytest.mark.parametrize(("break_s", "goes_on"), [(1, True), (5, True), (6, False), (600, False)])
+def test_a_break(completion: Completion, way: str, break_s: int, goes_on: bool) -> None:
+    """Seconds 1 to 50 are met, then a break, then all are again."""
+    hold(completion, 1, 50)
+    for at_s in range(51, 51 + break_s):
+        if way != "missing":
+            bad = second(at_s, amperes=9.0) if way == "not met" else None
+            completion.take(bad, 5000.0, at_s)
+    again_s = 51 + break_s
+    hold(completion, again_s, again_s)
+    assert completion.view().for_s == (min(OF_S, again_s - 1) if goes_on else 0)
+    hold(completion, again_s + 1, again_s + OF_S - 1)
+    assert bool(completion.reason) is goes_on
+
+
+def test_never_full_in_a_break(completion: Completion) -> None:
+    hold(completion, 1, OF_S)
+    completion.take(second(OF_S + 1, amperes=9.0), 5000.0, OF_S + 1.0)
+    assert completion.reason == ""
+    assert completion.view().for_s == OF_S
+    hold(completion, OF_S + 2, OF_S + 2)
+    assert completion.reason
+
+
+def test_a_closing_begins_anew(completion: Completion) -> None:
+    hold(completion, 1, 3 * OF_S)
+    completion.begin()
+    assert (completion.reason, completion.view().for_s) == ("", 0.0)
+    assert not completion.current_is_small
+    hold(completion, 3 * OF_S + 1, 4 * OF_S)
+    assert completion.reason == ""
+
+
+MET = "met"
+KINDS = {
+    "low": second(0, front_v=3.51, far_v=3.51),
+    "much current": second(0, amperes=7.9),
+    "front lags": second(0, front_v=3.53),
+    "far lags": second(0, far_v=3.53),
+    "no number": second(0, far_v=nan),
+}
+kinds = st.sampled_from([MET, MET, "missing", "none", "too little", "too much", *KINDS])
+stretches = st.lists(st.tuples(kinds, st.integers(1, 9) | st.integers(10, 70)), max_size=25)
+
+
+@given(stretches, st.integers(0, 1_000_000))
+def test_full_exactly_when_it_held_without_a_longer_break(
+    hut_settings: SupervisorSettings, stretches: list[tuple[str, int]], from_s: int
+) -> None:
+    completion = Completion(within(hut_settings))
+    chain: list[int] = []  # seconds that are met, without a break that is too long
+    at_s, is_full = from_s, False
+    for kind, for_s in stretches:
+        for _ in range(for_s):
+            at_s += 1
+            if kind == MET:
+                if chain and at_s - chain[-1] - 1 > LONGEST_BREAK_S:
+                    chain.clear()
+                chain.append(at_s)
+                is_full = is_full or at_s - chain[0] >= OF_S
+            charged_ah = {"too little": 2999.0, "too much": 11000.0}.get(kind, 5000.0)
+            if kind != "missing":
+                told = None if kind == "none" else KINDS.get(kind, second(0))
+                completion.take(told and told._replace(at_s=at_s), charged_ah, at_s)
+            assert bool(completion.reason) is is_full
+            assert 0 <= completion.view().for_s <= OF_S
