@@ -8,6 +8,7 @@ from click.testing import CliRunner
 from supervisor.bench.scenario import load_scenario
 from supervisor.cli.main import COMMANDS, main
 from supervisor.control.circuit import drawing
+from supervisor.protection.charge_stage import drawing as stages_drawing
 from supervisor.settings.protection import RULE_KEYS
 
 ROOT = Path(__file__).parents[1]
@@ -18,6 +19,12 @@ def test_the_states_in_the_contributors_guide_are_the_table_of_the_code() -> Non
     guide = (ROOT / "DEVELOPERS.md").read_text("utf-8")
     shown = guide.split("tests/test_documents.py -->\n")[1].split("<!-- end of states")[0]
     assert shown.strip() == drawing()
+
+
+def test_the_stages_in_the_contributors_guide_are_the_table_of_the_code() -> None:
+    guide = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    shown = guide.split("<!-- stages:")[1].split("-->", 1)[1].split("<!-- end of stages")[0]
+    assert shown.strip() == stages_drawing()
 
 
 def test_the_readme_names_every_command_and_rule() -> None:

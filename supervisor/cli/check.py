@@ -11,6 +11,7 @@ import click
 
 from supervisor.cli.common import EXIT_SETTINGS, say
 from supervisor.settings.faults import SettingsFaults
+from supervisor.settings.profiles import with_profile
 from supervisor.settings.reference import reference as settings_reference
 from supervisor.sizing.budget import RuleBudget
 from supervisor.sizing.explain import EXPLANATIONS, block_notes, block_of, necessity
@@ -21,9 +22,12 @@ from supervisor.sizing.gaps import cautions, not_fitted, off
 @click.command()
 @click.argument("file", required=False, type=click.Path(path_type=Path), metavar="[FILE]")
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
+@click.option("--profile", metavar="NAME", help="As a profile of the file, instead of its own.")
 @click.option("--explain", "rule", metavar="RULE", help="What one rule is for; FILE is optional.")
 @click.option("--reference", is_flag=True, help="All settings that there are, as Markdown.")
-def command(file: Path | None, as_json: bool, rule: str | None, reference: bool) -> None:
+def command(
+    file: Path | None, as_json: bool, profile: str | None, rule: str | None, reference: bool
+) -> None:
     """Check a settings FILE: per rule the limit, the guard band, the response, the worst voltage.
 
     Exit 78 when the file is faulty, or when a cell could come above never_above_volts.
@@ -36,6 +40,8 @@ def command(file: Path | None, as_json: bool, rule: str | None, reference: bool)
     elif file is None:
         raise click.UsageError("give a settings FILE, or --explain RULE, or --reference")
     examined = examine(file) if file is not None else Examined(None, ())
+    if profile is not None:
+        examined = _as_profile(examined, profile)
     if as_json:
         answer = _explained_as_dict(rule, examined) if rule else _check_as_dict(examined)
         click.echo(json.dumps(_file_as_dict(file, examined) | answer, indent=2))
@@ -46,6 +52,16 @@ def command(file: Path | None, as_json: bool, rule: str | None, reference: bool)
         raise click.exceptions.Exit(EXIT_SETTINGS)
     if file is not None:
         say(f"{file}: fit for use")
+
+
+def _as_profile(examined: Examined, name: str) -> Examined:
+    """Faults of the file stay: a profile of it is in force only when all of it is fit."""
+    if examined.settings is None or examined.faults:
+        return examined
+    known = [examined.settings.profile, *examined.settings.profiles]
+    if name not in known:
+        raise click.UsageError(f'there is no profile "{name}"; there are: {", ".join(known)}')
+    return Examined(with_profile(examined.settings, name), ())
 
 
 def _known(rule: str) -> None:

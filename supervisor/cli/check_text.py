@@ -58,6 +58,37 @@ def print_check(settings: SupervisorSettings, found: tuple[RuleBudget, ...]) -> 
         print_wrapped(paper, lead, text)
 
 
+# The charge
+
+
+def _charge(settings: SupervisorSettings) -> Iterator[tuple[str, str]]:
+    charge = settings.charge
+    if charge is None:
+        yield "charge: ", "not described: no stage, no forecast, no cues"
+        return
+    yield (
+        "charge: ",
+        f"{charge.target_amperes:g} A, taper above {charge.taper_above_volts:g} V, hold "
+        f"{charge.hold_from_v:g} to {charge.hold_volts:g} V",
+    )
+    full = charge.full
+    if full is None:
+        yield "full: ", "not described: it never opens by itself for that"
+    else:
+        yield (
+            "full: ",
+            f"held with less than {full.end_amperes:g} A for {full.minutes:g} min, front and far "
+            f"within {full.spread_volts * 1000:g} mV, {full.least_ampere_hours:g} Ah at least",
+        )
+    if charge.pulsed_hold:
+        pulsed = charge.pulsed_hold
+        yield (
+            "CAUTION: ",
+            f"pulsed hold: it closes by itself, up to {pulsed.most_pulses} times in "
+            f"{pulsed.most_hours:g} h",
+        )
+
+
 # The circuit
 
 
@@ -65,6 +96,11 @@ def _summary(settings: SupervisorSettings) -> Iterator[tuple[str, str]]:
     bank, loop = settings.bank, settings.loop
     cells = bank.cells_in_parallel
     yield "", bank.name
+    yield "profile: ", settings.profile
+    for name, profile in settings.profiles.items():
+        if name != settings.profile:
+            yield "another profile: ", f"{name}. {profile.about}"
+    yield from _charge(settings)
     yield (
         "bank: ",
         f"{cells} cells of {bank.cell_ampere_hours:g} Ah in parallel, never above "

@@ -22,9 +22,19 @@ class Profile(Settings):
         description="Other values, at dotted paths of these settings; for the number of cells, the "
         "shunt, the protection and the charge only."
     )
+    leave_out: tuple[Annotated[str, Field(min_length=3, max_length=100)], ...] = Field(
+        default=(),
+        description="Dotted paths of optional blocks that this job does without; a rule that the "
+        "risk needs wants its reason in protection.without all the same.",
+    )
     steps: tuple[Annotated[str, Field(min_length=3, max_length=200)], ...] = Field(
         default=(), description="What to do by hand before closing, asked for one by one."
     )
+
+    @property
+    def changes(self) -> dict[str, Any]:
+        """Dotted paths and what stands there then; None: nothing."""
+        return self.overrides | dict.fromkeys(self.leave_out)
 
 
 def is_changeable(path: str) -> bool:
@@ -41,7 +51,7 @@ def with_profile(settings: Any, name: str) -> Any:
         return settings
     profile = settings.profiles[name]
     data = settings.model_dump(mode="json")
-    for path, value in (*profile.overrides.items(), ("profile", name)):
+    for path, value in (*profile.changes.items(), ("profile", name)):
         *blocks, key = path.split(".")
         block = data
         for step in blocks:

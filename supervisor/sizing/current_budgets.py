@@ -65,7 +65,7 @@ def _stage_limits(basis: Basis) -> Iterator[RuleBudget]:
         if limit_a:
             yield basis.budget(
                 "stage_limits",
-                part=f"current in the {stage}",
+                part=f"{stage}, A",
                 limit=(f"{stage}.trip_amperes", limit_a, "A"),
                 guard_band=basis.shunt.expanded(limit_a),
                 response=response,
@@ -73,7 +73,7 @@ def _stage_limits(basis: Basis) -> Iterator[RuleBudget]:
     if rule.hold and rule.hold.trip_volts:
         yield basis.budget(
             "stage_limits",
-            part="voltage in the hold",
+            part="hold, V",
             limit=("hold.trip_volts", rule.hold.trip_volts, "V"),
             guard_band=guard_band_v(basis.settings, rule.hold.trip_volts),
             response=response,

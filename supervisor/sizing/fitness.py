@@ -13,7 +13,7 @@ from supervisor.settings.faults import Fault, SettingsFaults
 from supervisor.settings.fitted import fitted_channels
 from supervisor.settings.load import read_document, validate
 from supervisor.settings.model import SupervisorSettings
-from supervisor.settings.profiles import CHANGEABLE, is_changeable
+from supervisor.settings.profiles import CHANGEABLE, Profile, is_changeable
 from supervisor.sizing.budget import RuleBudget
 from supervisor.sizing.response import budgets
 
@@ -72,20 +72,27 @@ def profile_faults(settings: SupervisorSettings, document: Document) -> Iterator
                 "Nobody could say which of the two is meant.",
                 "Give this profile another name.",
             )
-        fixed = [path for path in profile.overrides if not is_changeable(path)]
+        fixed = [path for path in profile.changes if not is_changeable(path)]
         for path in fixed:
             yield document.fault(
-                (*where, "overrides", path),
+                _within(where, path, profile),
                 f"A profile cannot change {path}.",
                 "Pins, buses and leads are the build's: nobody rewires them for a job.",
                 f"Take it out; a profile changes {', '.join(CHANGEABLE)} only.",
             )
         if not fixed:
-            lines = {path: document.line((*where, "overrides", path)) for path in profile.overrides}
-            changes = profile.overrides | {"profile": name, "profiles": {}}
+            lines = {path: document.line(_within(where, path, profile)) for path in profile.changes}
+            changes = profile.changes | {"profile": name, "profiles": {}}
             changed = document.with_overrides(changes, file=document.file, lines=lines)
             for fault in examine_document(changed).faults:
                 yield replace(fault, problem=f"In the profile {name}: {fault.problem}")
+
+
+def _within(profile_at: KeyPath, path: str, profile: Profile) -> KeyPath:
+    """Where a profile says something of this path."""
+    if path in profile.leave_out:
+        return (*profile_at, "leave_out")
+    return (*profile_at, "overrides", path)
 
 
 def load_fit(path: Path) -> SupervisorSettings:

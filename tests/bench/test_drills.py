@@ -13,8 +13,8 @@ from supervisor.cli.main import main
 SCENARIOS = sorted((Path(__file__).parents[2] / "config" / "scenarios").glob("*.yaml"))
 QUICK = next(path for path in SCENARIOS if path.stem == "stop-button")
 KEYS = {
-    "scenario", "passed", "outcome", "tripped_by", "trips", "trip_at_s", "response_s",
-    "peak_cell_v", "never_above_v", "failures",
+    "scenario", "passed", "outcome", "tripped_by", "trips", "trip_at_s", "finished_at_s",
+    "response_s", "peak_cell_v", "never_above_v", "failures",
 }  # fmt: skip
 
 

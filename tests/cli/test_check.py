@@ -105,7 +105,7 @@ def test_json_holds_what_the_build_does_without(hut_path: Path, full_path: Path)
     told = answer(run(hut_path, "--json"))
     reason = "Example for demo and drills, no probes are fitted"
     assert told["off"] == [{"rule": "temperature", "why": reason}]
-    assert told["not_fitted"] == ["overcurrent_inverse", "second_line"]
+    assert told["not_fitted"] == ["overcurrent_inverse", "stage_limits", "second_line"]
     assert told["cautions"] == ["no second line: only software opens the contactor."]
     full = answer(run(full_path, "--json"))
     assert (full["off"], full["not_fitted"], full["cautions"]) == ([], [], [])
@@ -190,7 +190,7 @@ def test_what_the_build_does_without_is_told(hut_path: Path, columns: int) -> No
     assert "CAUTION: no second line: only software opens the contactor." in flowing
     reason = "Example for demo and drills, no probes are fitted"
     assert f"off: temperature - because: {reason}" in flowing
-    assert "not fitted: overcurrent_inverse, second_line" in flowing
+    assert "not fitted: overcurrent_inverse, stage_limits, second_line" in flowing
 
 
 def test_a_full_build_does_without_nothing(full_path: Path) -> None:

@@ -24,11 +24,11 @@ def test_the_end_of_a_charge_is_seen_coming(bank: str, hut_path: Path) -> None:
     """Late is worse than early. Whenever something is told in the last half hour, the truth lies in
     the interval; and more than two hours before, nobody is told a time."""
     told = forecasts(hut_path, bank, seed=3)
-    for minutes in EARLY:
+    for minutes, early in EARLY.items():
         one = at(told, minutes)
         assert one.best_s is not None
         error = one.best_s / one.before_s - 1
-        assert -EARLY[minutes] <= error <= LATE[minutes], f"{minutes} min before: {error:+.0%}"
+        assert -early <= error <= LATE[minutes], f"{minutes} min before: {error:+.0%}"
     known = [one for one in told if one.best_s is not None and one.before_s <= 1800]
     held = [one for one in known if one.low_s <= one.before_s <= one.high_s]  # type: ignore[operator]
     assert len(held) >= 0.95 * len(known)

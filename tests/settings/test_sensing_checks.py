@@ -55,7 +55,7 @@ def test_zero_not_below_what_means_that_it_has_not_opened(
 ) -> None:
     assert told(sensing(hut_settings, zero_amperes=3.0)) == [
         (ZERO, "3 A is not below failed_to_open.current_amperes, 3 A.",
-         "Write less than 3, such as 1."),
+         "Write less than 3, such as 1.2."),
     ]  # fmt: skip
     assert found(sensing(hut_settings, zero_amperes=nextafter(3.0, 0))) == []
 
