@@ -78,7 +78,8 @@ def _charge(settings: SupervisorSettings) -> Iterator[tuple[str, str]]:
         yield (
             "full: ",
             f"held with less than {full.end_amperes:g} A for {full.minutes:g} min, front and far "
-            f"within {full.spread_volts * 1000:g} mV, {full.least_ampere_hours:g} Ah at least",
+            f"within {full.spread_volts * 1000:g} mV, {full.least_percent:g} % of the rating "
+            "charged at the least",
         )
     if charge.pulsed_hold:
         pulsed = charge.pulsed_hold

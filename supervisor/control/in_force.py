@@ -39,13 +39,13 @@ class InForce:
 
     def memories(self, now_s: float) -> dict[str, Memory]:
         """What must not be forgotten, by the rules' keys and ``guidance``."""
-        guided: dict[str, Memory] = {GUIDANCE: self.guide.memory()} if self.guide else {}
+        guided: dict[str, Memory] = {GUIDANCE: self.guide.tally.memory()} if self.guide else {}
         return self.protection.memories(now_s) | guided
 
     def recall(self, memories: Mapping[str, Memory], now_s: float, *, is_whole: bool) -> None:
         self.protection.recall(memories, now_s, is_whole=is_whole)
         if self.guide:
-            self.guide.recall(memories.get(GUIDANCE), is_whole=is_whole)
+            self.guide.tally.recall(memories.get(GUIDANCE), is_whole=is_whole)
 
 
 def without_session(memories: Mapping[str, Memory]) -> dict[str, Memory]:

@@ -25,7 +25,9 @@ class Completion:
         self._hold_from_v = charge.hold_from_v
         balance, bank = settings.protection.balance, settings.bank
         self._bars_ohm = balance.bars_microohms * MICRO if balance else 0.0
-        self._most_ah = MOST_OF_RATING * bank.cells_in_parallel * bank.cell_ampere_hours
+        rating_ah = bank.cells_in_parallel * bank.cell_ampere_hours
+        self._least_ah = charge.full.least_percent / 100 * rating_ah
+        self._most_ah = MOST_OF_RATING * rating_ah
         self._of_s = 60.0 * charge.full.minutes
         self.begin()
 
@@ -82,17 +84,27 @@ class Completion:
                 f"{amount(second.amperes, 'A')} (+-{second.unsure_a:.1f}) is not below "
                 f"{amount(full.end_amperes, 'A')}"
             )
+        yield from self.lacks_of_the_bank(second, charged_ah)
+
+    def lacks_of_the_bank(self, second: Second, charged_ah: float) -> Iterator[str]:
+        """What is missing whatever flows: the cells agreed, the charge credible."""
+        full = self._full
         lag_v = second.lag_v(self._bars_ohm)
         if lag_v is not None and abs(lag_v) > full.spread_volts:
             which = "far cell lags" if lag_v > 0 else "front cell lags"
             yield f"{which} by {millivolts(abs(lag_v))}, more than {millivolts(full.spread_volts)}"
-        if charged_ah < full.least_ampere_hours:
+        if charged_ah < self._least_ah:
             yield (
                 f"{amount(charged_ah, 'Ah')} charged, less than "
-                f"{amount(full.least_ampere_hours, 'Ah')}: too little to be full"
+                f"{amount(self._least_ah, 'Ah')}: too little to be full"
             )
         if charged_ah > self._most_ah:
             yield f"{amount(charged_ah, 'Ah')} charged: more than the bank can hold"
+
+    @property
+    def left_s(self) -> float:
+        """So long at the least until it is full."""
+        return max(0.0, self._of_s - self._for_s)
 
     def view(self) -> FullView:
         return FullView(min(self._for_s, self._of_s), self._of_s, self._missing)

@@ -15,12 +15,12 @@ from supervisor.guidance.forecast import Forecast, Left
 from supervisor.guidance.pulses import Pulses
 from supervisor.guidance.rest_check import RestCheck
 from supervisor.guidance.seconds import Second, Seconds
+from supervisor.guidance.tally import Tally
 from supervisor.guidance.words import between, span
-from supervisor.protection.believed import believed
 from supervisor.protection.charge_stage import ChargeStage
 from supervisor.protection.sensing.knob_steps import KnobSteps
-from supervisor.protection.session import SECONDS_PER_HOUR, SessionCount
-from supervisor.protection.verdict import Memory, Verdict
+from supervisor.protection.session import SECONDS_PER_HOUR
+from supervisor.protection.verdict import Verdict
 from supervisor.readings import Channel, Readings
 from supervisor.settings.fitted import fitted_cells
 from supervisor.settings.model import SupervisorSettings
@@ -79,14 +79,10 @@ class Guide:
             if full and charge.pulsed_hold
             else None
         )
-        new_after_s = settings.session.new_after_open_hours * SECONDS_PER_HOUR
-        window_s = settings.loop.window_s
-        self._charged = SessionCount(new_after_s, window_s)
-        self._energy = SessionCount(new_after_s, window_s)
-        self._unsure = SessionCount(new_after_s, window_s)
+        self.tally = Tally(settings)
         self._second: Second | None = None
-        self._closed_at_s: float | None = None
         self._circuit = Circuit.OPEN
+        self._shown_stage, self._stage_since_s = Stage.NONE, 0.0
         self._small_since_s: float | None = None
         self._rest: RestCheck | None = None
         self._finished_because = ""
@@ -98,12 +94,14 @@ class Guide:
         self, readings: Readings, verdicts: Iterable[Verdict], circuit: Circuit, now_s: float
     ) -> Order:
         """What the guide asks for. ``circuit`` is as the guard has it after this cycle."""
-        self._follow_circuit(circuit, readings, now_s)
+        self._follow_circuit(circuit, now_s)
         self._stage.take(readings, now_s)
+        if self.stage is not self._shown_stage:
+            self._shown_stage, self._stage_since_s = self.stage, now_s
         self._steps.take(readings)
         if not readings.window_is_new:
             return Order.NONE
-        self._count(readings, now_s)
+        self.tally.take(readings, now_s)
         second = self._seconds.take(readings)
         if second is None:
             return Order.NONE
@@ -123,13 +121,13 @@ class Guide:
 
     # --- the circuit
 
-    def _follow_circuit(self, circuit: Circuit, readings: Readings, now_s: float) -> None:
+    def _follow_circuit(self, circuit: Circuit, now_s: float) -> None:
         before, self._circuit = self._circuit, circuit
         if before is circuit:
             return
         self._cues = []  # they were of the circuit before
         if circuit is Circuit.CLOSED:
-            self._begin(readings, now_s, anew=before is not Circuit.PAUSED)
+            self._begin(now_s, anew=before is not Circuit.PAUSED)
         elif circuit is Circuit.PAUSED and self._pulses:
             self._pulses.opened(now_s)
         elif circuit is Circuit.FINISHED:
@@ -137,8 +135,7 @@ class Guide:
         elif circuit is Circuit.LOCKED_OUT:
             self._rest = None
 
-    def _begin(self, readings: Readings, now_s: float, *, anew: bool) -> None:
-        self._closed_at_s = readings.contactor.told_at_s
+    def _begin(self, now_s: float, *, anew: bool) -> None:
         self._rest, self._finished_because, self._small_since_s = None, "", None
         for forecast in self._forecasts.values():
             forecast.begin()
@@ -150,21 +147,6 @@ class Guide:
         if self._pulses:
             self._pulses.closed(now_s)
 
-    def _count(self, readings: Readings, now_s: float) -> None:
-        """Charge and energy by trapezoids, over all closings of a session."""
-        for count in (self._charged, self._energy, self._unsure):
-            count.follow(readings.contactor)
-        window = readings.window or {}
-        current, front = window.get(Channel.SHUNT), window.get(Channel.FRONT_CELL)
-        amperes = believed(current)
-        if not readings.contactor.told_to_close or current is None or amperes is None:
-            return
-        self._charged.count(max(amperes, 0.0), now_s)
-        self._unsure.count(current.uncertainty, now_s)
-        volts = believed(front)
-        if volts is not None:
-            self._energy.count(max(amperes, 0.0) * volts, now_s)
-
     # --- every second
 
     def _charge_on(self, second: Second, now_s: float) -> None:
@@ -172,17 +154,18 @@ class Guide:
         for cell, forecast in self._forecasts.items():
             forecast.take(second.at_s, second.volts[cell], second.amperes, ohm)
         is_hold = self.stage is Stage.HOLD
-        if self._fading and is_hold:
-            self._fading.take(second.at_s, second.amperes)
-        elif self._fading:
-            self._fading.begin()
         if self._completion:
-            self._completion.take(second, self._charged.counted, now_s)
+            self._completion.take(second, self.tally.charge_ah, now_s)
             is_small = is_hold and self._completion.current_is_small
             if not is_small:
                 self._small_since_s = None
             elif self._small_since_s is None:
                 self._small_since_s = now_s
+        if self._fading and self._completion and is_hold:
+            most_a = second.amperes + second.unsure_a
+            self._fading.take(second.at_s, most_a, self._completion.left_s)
+        elif self._fading:
+            self._fading.begin()
 
     def _order(self, second: Second, circuit: Circuit, now_s: float) -> Order:
         if circuit is Circuit.CLOSED:
@@ -192,15 +175,17 @@ class Guide:
             if self._pulses and (why := self._pulses.wants_to_open(second, self.stage)):
                 self._finished_because = why
                 return Order.PAUSE
-        if circuit is Circuit.PAUSED and self._pulses:
+        if circuit is Circuit.PAUSED and self._pulses and self._completion:
             may_close = self._pulses.may_close(second, now_s)
-            if self._pulses.is_full:
+            lacks = list(self._completion.lacks_of_the_bank(second, self.tally.charge_ah))
+            if self._pulses.is_full and not lacks:
                 self._finished_because = "pulsed hold: next to nothing flows on the average"
                 return Order.FINISH
             if may_close:
                 return Order.RESUME
             if self._pulses.ended:
-                self._finished_because = f"pulsed hold ended: {self._pulses.ended}"
+                not_full = f"; not full: {'; '.join(lacks)}" if lacks else ""
+                self._finished_because = f"pulsed hold ended: {self._pulses.ended}{not_full}"
                 return Order.END
         return Order.NONE
 
@@ -236,7 +221,7 @@ class Guide:
             charge=self._charge,
             circuit=self._circuit,
             stage=self.stage,
-            stage_for_s=now_s - self._stage.since_s,
+            stage_for_s=now_s - self._stage_since_s,
             second=self._fresh(now_s),
             bars_ohm=self._bars_ohm,
             verdicts=verdicts,
@@ -264,11 +249,10 @@ class Guide:
             at_rest_v = second.highest_v - max(second.amperes, 0.0) * ohm
         left, words = self._to_limit() if closed else (None, "the circuit is open")
         full_left, full_words = self._to_full()
-        stage = self.stage
-        counts = (self._charged, self._energy, self._unsure)
+        stage, tally = self.stage, self.tally
         return GuidanceView(
             stage=stage.value,
-            stage_for_s=max(0.0, now_s - self._stage.since_s),
+            stage_for_s=0.0 if stage is Stage.NONE else now_s - self._stage_since_s,
             advice=BETWEEN_PULSES if self._circuit is Circuit.PAUSED else ADVICE[stage],
             cues=tuple(CueView(c.name, c.urgency.value, c.text, c.reason) for c in self._cues),
             to_limit=_forecast_view(left, words, "at this setting the limit"),
@@ -277,11 +261,11 @@ class Guide:
             at_rest_v=at_rest_v,
             resistance_ohm=ohm,
             resistance_u_ohm=u_ohm,
-            charged_ah=self._charged.counted,
-            charged_u_ah=self._unsure.counted,
-            charged_wh=self._energy.counted,
-            charge_is_whole=all(count.is_whole for count in counts),
-            left_ah=max(0.0, self._rating_ah - self._charged.counted),
+            charged_ah=tally.charge_ah,
+            charged_u_ah=tally.charge_u_ah,
+            charged_wh=tally.energy_wh,
+            charge_is_whole=tally.is_whole,
+            left_ah=max(0.0, self._rating_ah - tally.charge_ah),
             full=self._completion.view() if self._completion and closed else None,
             rest=self._rest.view() if self._rest else None,
             pulses=self._pulses.view() if self._pulses and self._pulses.is_under_way else None,
@@ -293,32 +277,13 @@ class Guide:
         if self._circuit is not Circuit.CLOSED:
             return None, "the circuit is open"
         if self.stage is not Stage.HOLD:
-            most_ah = max(0.0, self._rating_ah - self._charged.counted)
+            most_ah = max(0.0, self._rating_ah - self.tally.charge_ah)
             amperes = self._second.amperes if self._second else 0.0
             if amperes < 1.0:
                 return None, "cannot tell yet: next to no current flows"
             most = span(most_ah / amperes * SECONDS_PER_HOUR)
             return None, f"cannot tell yet; at this current {most} to the hold at the most"
         return self._fading.left, self._fading.words
-
-    # --- kept over a restart
-
-    def memory(self) -> Memory:
-        counts = {"charge": self._charged, "energy": self._energy, "unsure": self._unsure}
-        return {
-            f"{name} {key}": value
-            for name, count in counts.items()
-            for key, value in count.memory().items()
-        }
-
-    def recall(self, memory: Memory | None, *, is_whole: bool) -> None:
-        counts = {"charge": self._charged, "energy": self._energy, "unsure": self._unsure}
-        for name, count in counts.items():
-            own = None
-            if memory is not None:
-                begins = f"{name} "
-                own = {k.removeprefix(begins): v for k, v in memory.items() if k.startswith(begins)}
-            count.recall(own, is_whole=is_whole)
 
 
 def _limit_v(settings: SupervisorSettings) -> float:

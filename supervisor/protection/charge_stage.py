@@ -30,6 +30,7 @@ TRANSITIONS = (
         Stage.BULK,
         f"{HYSTERESIS_V * 1000:g} mV below taper_above_volts for {DOWN_AFTER_S:g} s",
     ),
+    (Stage.HOLD, Stage.BULK, f"likewise below both, for {DOWN_AFTER_S:g} s"),
     (Stage.HOLD, Stage.REST, "full: the circuit opens by itself"),
 )
 ORDER = (Stage.BULK, Stage.TAPER, Stage.HOLD)

@@ -25,10 +25,10 @@ class Full(Settings):
         description="Front minus far cell, the expected drop taken out, at the most: all of the "
         "bank has arrived.",
     )
-    least_ampere_hours: Annotated[float, Field(ge=0, le=1_000_000)] = Field(
+    least_percent: Annotated[float, Field(ge=0, le=100)] = Field(
         default=0,
-        description="The session must have charged so much: less is no full charge of a bank that "
-        "came as empty as you know it was.",
+        description="The session must have charged so much of the bank's rating: less is no full "
+        "charge of cells that came as empty as you know they were.",
     )
 
 

@@ -20,8 +20,6 @@ from supervisor.settings.hardware import (
 from supervisor.settings.profiles import Profile
 from supervisor.settings.protection import Protection
 
-ProfileName = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,29}$")]
-
 
 class Bank(Settings):
     """The cells, and what their maker forbids."""
@@ -117,10 +115,10 @@ class SupervisorSettings(Settings):
     panel: Panel = Panel()
     loop: Loop = Loop()
     session: Session = Session()
-    profile: ProfileName = Field(
+    profile: Annotated[str, Field(min_length=1, max_length=60)] = Field(
         default="bank", description="What these settings are for, shown everywhere."
     )
-    profiles: dict[ProfileName, Profile] = Field(
+    profiles: dict[str, Profile] = Field(
         default_factory=dict, description="Other jobs with the same build, by names of your own."
     )
     charge: Charge | None = Field(

@@ -2,6 +2,7 @@
 the last hours on a small regulated supply."""
 
 import json
+import re
 from typing import Annotated, Any
 
 from pydantic import Field
@@ -10,6 +11,8 @@ from supervisor.settings.base import Settings
 
 # What a profile may change. Pins, buses and leads are the build's: nobody rewires them for a job.
 CHANGEABLE = ("bank.cells_in_parallel", "channels.shunt.", "protection.", "charge.")
+WIRED = ("channels.shunt.converter", "channels.shunt.inputs")
+NAME = re.compile(r"[a-z][a-z0-9_]{0,29}")
 
 
 class Profile(Settings):
@@ -39,7 +42,7 @@ class Profile(Settings):
 
 def is_changeable(path: str) -> bool:
     """Whether a profile may change the value at this dotted path."""
-    return path.startswith(CHANGEABLE)
+    return path.startswith(CHANGEABLE) and path not in WIRED
 
 
 def with_profile(settings: Any, name: str) -> Any:

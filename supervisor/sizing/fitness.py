@@ -13,7 +13,7 @@ from supervisor.settings.faults import Fault, SettingsFaults
 from supervisor.settings.fitted import fitted_channels
 from supervisor.settings.load import read_document, validate
 from supervisor.settings.model import SupervisorSettings
-from supervisor.settings.profiles import CHANGEABLE, Profile, is_changeable
+from supervisor.settings.profiles import CHANGEABLE, NAME, Profile, is_changeable
 from supervisor.sizing.budget import RuleBudget
 from supervisor.sizing.response import budgets
 
@@ -63,8 +63,13 @@ def examine_document(document: Document) -> Examined:
 
 def profile_faults(settings: SupervisorSettings, document: Document) -> Iterator[Fault]:
     """Of each profile, what is wrong with the settings that it makes of these."""
+    if not NAME.fullmatch(settings.profile):
+        yield document.fault(("profile",), *_misnamed(settings.profile))
     for name, profile in settings.profiles.items():
         where: KeyPath = ("profiles", name)
+        if not NAME.fullmatch(name):
+            yield document.fault(where, *_misnamed(name))
+            continue
         if name == settings.profile:
             yield document.fault(
                 where,
@@ -78,7 +83,8 @@ def profile_faults(settings: SupervisorSettings, document: Document) -> Iterator
                 _within(where, path, profile),
                 f"A profile cannot change {path}.",
                 "Pins, buses and leads are the build's: nobody rewires them for a job.",
-                f"Take it out; a profile changes {', '.join(CHANGEABLE)} only.",
+                "Take it out, or write dotted paths of single values below "
+                f"{', '.join(path.removesuffix('.') for path in CHANGEABLE)}.",
             )
         if not fixed:
             lines = {path: document.line(_within(where, path, profile)) for path in profile.changes}
@@ -86,6 +92,14 @@ def profile_faults(settings: SupervisorSettings, document: Document) -> Iterator
             changed = document.with_overrides(changes, file=document.file, lines=lines)
             for fault in examine_document(changed).faults:
                 yield replace(fault, problem=f"In the profile {name}: {fault.problem}")
+
+
+def _misnamed(name: str) -> tuple[str, str, str]:
+    return (
+        f'"{name}" is no name for a profile.',
+        "It is typed at a command line and stands in metrics.",
+        "Write small letters, digits and _, beginning with a letter, 30 at the most.",
+    )
 
 
 def _within(profile_at: KeyPath, path: str, profile: Profile) -> KeyPath:

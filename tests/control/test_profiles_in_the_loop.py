@@ -16,8 +16,9 @@ SMALL = {
     "about": "The last hours, on the small supply",
     "overrides": {
         "protection.overcurrent.trip_amperes": 60,
-        "protection.supply_thermal.rectifier.continuous_amperes": 60,
-        "protection.supply_thermal.transformer.continuous_amperes": 60,
+        "protection.supply_thermal": {
+            "rectifier": {"continuous_amperes": 60, "time_constant_seconds": 20}
+        },
         "charge.target_amperes": 40,
     },
     "steps": ["Big supply off"],
@@ -27,7 +28,7 @@ FEW = {
     "overrides": {
         "bank.cells_in_parallel": 4,
         "protection.session_charge.trip_ampere_hours": 1120,
-        "charge.full.least_ampere_hours": 0,
+        "charge.full.least_percent": 0,
     },
 }
 
@@ -78,6 +79,9 @@ def test_its_limits_are_in_force_and_shown(bench: LoopBench) -> None:
     assert snapshot.profile == "small_supply"
     assert limit(snapshot, "overcurrent") == 60
     assert any("profile small_supply" in event.text for event in snapshot.events)
+    done, message = ask(bench, "close")
+    assert not done
+    assert "it is not known how hot the supply is" in message, "it is another one"
     bench.run(bench.clock.now_s() + READY_S)
     assert ask(bench, "close")[0]
     bench.world.knob(1.0, 90.0)

@@ -26,7 +26,7 @@ def second(
 
 
 def within(settings: SupervisorSettings, **changes: float) -> SupervisorSettings:
-    """Full after a minute: end 8 A, hold from 3.52 V, 10 mV, 3000 Ah, unless changed."""
+    """Full after a minute: end 8 A, hold from 3.52 V, 10 mV, 2688 Ah, unless changed."""
     assert settings.charge is not None
     assert settings.charge.full is not None
     full = settings.charge.full.model_copy(update={"minutes": 1.0, **changes})
@@ -86,7 +86,7 @@ def test_each_condition_is_told_in_words(completion: Completion, told: Second, w
 @pytest.mark.parametrize(
     ("charged_ah", "words"),
     [
-        (2999.9, "2999.9 Ah charged, less than 3000.0 Ah: too little to be full"),
+        (2687.9, "2687.9 Ah charged, less than 2688.0 Ah: too little to be full"),
         (10752.1, "10752.1 Ah charged: more than the bank can hold"),
     ],
 )
@@ -97,7 +97,7 @@ def test_too_little_and_too_much_charge(
     assert missing(completion, second(1), charged_ah) == words
 
 
-@pytest.mark.parametrize("charged_ah", [3000.0, 10752.0])
+@pytest.mark.parametrize("charged_ah", [2688.0, 10752.0])
 @pytest.mark.parametrize(
     "told",
     [
@@ -228,7 +228,7 @@ def test_full_exactly_when_it_held_without_a_longer_break(
                     chain.clear()
                 chain.append(at_s)
                 is_full = is_full or at_s - chain[0] >= OF_S
-            charged_ah = {"too little": 2999.0, "too much": 11000.0}.get(kind, 5000.0)
+            charged_ah = {"too little": 2687.0, "too much": 11000.0}.get(kind, 5000.0)
             if kind != "missing":
                 told = None if kind == "none" else KINDS.get(kind, second(0))
                 completion.take(told and told._replace(at_s=at_s), charged_ah, at_s)

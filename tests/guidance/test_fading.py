@@ -49,7 +49,7 @@ def test_at_the_end_it_only_waits() -> None:
     assert (left.seconds, left.high_s) == (1800.0, 3600.0)
 
 
-@given(seed=st.integers(0, 10_000), sigma_a=st.floats(0.01, 0.2), tau_s=st.floats(600, 7200))
+@given(seed=st.integers(0, 10_000), sigma_a=st.floats(0.01, 0.5), tau_s=st.floats(600, 7200))
 def test_with_noise_the_truth_lies_within(seed: int, sigma_a: float, tau_s: float) -> None:
     rng, fading = Random(seed), Fading(END_A, 0.0)
     falls_s = tau_s * log(12.5)

@@ -49,7 +49,7 @@ def soon_full(settings: SupervisorSettings, **changes: Any) -> SupervisorSetting
     """Full after a minute, however little was charged."""
     assert settings.charge is not None
     assert settings.charge.full is not None
-    full = settings.charge.full.model_copy(update={"minutes": 1.0, "least_ampere_hours": 0.0})
+    full = settings.charge.full.model_copy(update={"minutes": 1.0, "least_percent": 0.0})
     return with_charge(settings, full=full, **changes)
 
 
@@ -141,10 +141,10 @@ def test_the_same_in_two_halves_with_a_restart_in_between(
     bench.run(1800.0, rising_v, fading_a)
     bench.turn(Circuit.OPEN)
     bench.run(1.0, at(3.4), at(0.0))
-    kept = json.loads(json.dumps(bench.guide.memory()))
+    kept = json.loads(json.dumps(bench.guide.tally.memory()))
 
     again = bench_of(hut_settings)
-    again.guide.recall(kept, is_whole=True)
+    again.guide.tally.recall(kept, is_whole=True)
     assert again.view.charged_ah == bench.view.charged_ah
     again.now_s = 1800.0
     again.turn(Circuit.CLOSED)
@@ -158,10 +158,10 @@ def test_the_same_in_two_halves_with_a_restart_in_between(
 def test_memory_is_recalled_as_it_was(hut_settings: SupervisorSettings, bench: Bench) -> None:
     bench.turn(Circuit.CLOSED)
     bench.run(20.0, at(3.4), at(90.0))
-    memory = bench.guide.memory()
+    memory = bench.guide.tally.memory()
     again = Guide(hut_settings)
-    again.recall(memory, is_whole=True)
-    assert again.memory() == memory
+    again.tally.recall(memory, is_whole=True)
+    assert again.tally.memory() == memory
     assert memory["charge counted"] == pytest.approx(90 * 20 / 3600)
 
 
@@ -171,7 +171,7 @@ def test_a_restart_that_lost_a_closing_says_so(
     bench.turn(Circuit.CLOSED)
     bench.run(20.0, at(3.4), at(90.0))
     again = Guide(hut_settings)
-    again.recall(bench.guide.memory(), is_whole=False)
+    again.tally.recall(bench.guide.tally.memory(), is_whole=False)
     assert not again.view(0.0).charge_is_whole
     assert again.view(0.0).charged_ah == pytest.approx(90 * 20 / 3600)
 
@@ -184,7 +184,7 @@ def test_a_memory_that_is_none_of_ours_counts_from_zero(
     hut_settings: SupervisorSettings, memory: dict[str, float] | None
 ) -> None:
     guide = Guide(hut_settings)
-    guide.recall(memory, is_whole=True)
+    guide.tally.recall(memory, is_whole=True)
     view = guide.view(0.0)
     assert (view.charged_ah, view.charged_wh, view.charge_is_whole) == (0.0, 0.0, False)
 
@@ -447,7 +447,7 @@ def test_a_tiny_current_is_told_by_its_time_in_this_closing_only(
     settings = soon_full(hut_settings)
     assert settings.charge is not None
     assert settings.charge.full is not None
-    never = settings.charge.full.model_copy(update={"least_ampere_hours": 3000.0})
+    never = settings.charge.full.model_copy(update={"least_percent": 30.0})
     bench = bench_of(with_charge(settings, full=never))
     bench.turn(Circuit.CLOSED)
     bench.run(100.0, at(3.55), at(5.0))

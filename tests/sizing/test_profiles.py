@@ -76,7 +76,8 @@ def added(entry: str) -> tuple[str, str]:
     "path",
     [
         "gpio.chip", "contactor.pin", "bus.number", "converters.cells.address", "loop",
-        "channels.front_cell.converter", "channels", "bank.never_above_volts", "bank.name",
+        "channels.front_cell.converter", "channels", "channels.shunt.converter",
+        "channels.shunt.inputs", "bank.never_above_volts", "bank.name",
         "profile", "profiles.final_hold.about", "uncommissioned", "web.port", "charge",
         "protection",
     ],
@@ -109,7 +110,6 @@ def test_a_path_that_it_may_not_change(examined: Examine, path: str) -> None:
          "3.54 V is not below the hold"),
         ("protection.overvoltage.trip_volts: 3.66", "protection.overvoltage.trip_volts",
          "3.66 V"),
-        ("channels.shunt.converter: nowhere", "channels.shunt.converter", "nowhere"),
     ],
 )  # fmt: skip
 def test_told_with_line_and_profile(examined: Examine, entry: str, path: str, problem: str) -> None:
@@ -202,7 +202,7 @@ def test_the_settings_with_a_profile(hut_settings: SupervisorSettings) -> None:
     assert made.bank.cells_in_parallel == 4
     assert made.protection.session_charge.trip_ampere_hours == 1120
     assert (made.charge.target_amperes, made.charge.full.end_amperes) == (40, 4)
-    assert made.charge.full.least_ampere_hours == 0
+    assert made.charge.full.least_percent == 0
     assert hut_settings.model_dump() == kept, "the file's own are left alone"
     assert hut_settings.profile == "bank"
 
@@ -295,3 +295,46 @@ def test_with_every_optional_block_fitted(hut_text: str) -> None:
         assert made.profile == name
         assert made.probes == settings.probes
         assert made.second_line == settings.second_line
+
+
+@pytest.mark.parametrize("name", ["Practice-Group", "4_cells", "small supply", "a" * 31])
+def test_a_name_that_cannot_be_typed(hut_text: str, name: str) -> None:
+    text = hut_text.replace(f"  {PRACTICE}:\n", f'  "{name}":\n')
+    (fault,) = faults_of(text).faults
+    assert fault.problem == f'"{name}" is no name for a profile.'
+    assert fault.line == line(text, f'"{name}":')
+    assert "small letters" in fault.remedy
+
+
+def test_a_name_of_the_file_itself_that_cannot_be_typed(hut_text: str) -> None:
+    (fault,) = faults_of(hut_text.replace("# profile: bank", "profile: Big Bank")).faults
+    assert (fault.path, fault.problem) == ("profile", '"Big Bank" is no name for a profile.')
+
+
+def test_what_it_does_without(hut_text: str) -> None:
+    text = hut_text.replace("# leave_out: []", "leave_out: [protection.knob_speed, charge.full]")
+    examined = faults_of(text)
+    assert examined.faults == ()
+    assert examined.settings is not None
+    without = with_profile(examined.settings, PRACTICE)
+    assert without.protection.knob_speed is None
+    assert without.charge is not None
+    assert without.charge.full is None
+    assert examined.settings.protection.knob_speed is not None
+
+
+@pytest.mark.parametrize(
+    ("path", "words"),
+    [
+        ("protection.overvoltage", "overvoltage is nothing"),
+        ("protection.session_time", "session_time"),
+        ("contactor.auxiliary", "cannot change contactor.auxiliary"),
+        ("bank.cells_in_parallel", "cells_in_parallel is nothing"),
+    ],
+)
+def test_what_it_cannot_do_without(hut_text: str, path: str, words: str) -> None:
+    """What must be there, and a rule that the risk needs, without its reason."""
+    text = hut_text.replace("# leave_out: []", f"leave_out: [{path}]")
+    faults = faults_of(text).faults
+    assert any(words in fault.problem for fault in faults), [str(fault) for fault in faults]
+    assert all(fault.why and fault.remedy for fault in faults)

@@ -24,7 +24,7 @@ def settings_of(hut: Path, cells: int, each_ah: float, **overrides: Any) -> Supe
         "bank.cells_in_parallel": cells,
         "bank.cell_ampere_hours": each_ah,
         "protection.session_charge.trip_ampere_hours": cells * each_ah,
-        "charge.full.least_ampere_hours": 0,
+        "charge.full.least_percent": 0,
         "profiles": {},
     }
     named = {key.replace("__", "."): value for key, value in overrides.items()}

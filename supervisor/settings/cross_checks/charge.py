@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from supervisor.settings.charge import Charge, PulsedHold
 from supervisor.settings.cross_checks.contradiction import Contradiction
+from supervisor.settings.cross_checks.currents import smallest_amperes
 from supervisor.settings.model import SupervisorSettings
 
 HOLD, TAPER, PULSED = "charge.hold_volts", "charge.taper_above_volts", "charge.pulsed_hold"
@@ -15,6 +16,7 @@ def charge_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
     if settings.charge is not None:
         yield from _voltages(settings, settings.charge)
         yield from _currents(settings, settings.charge)
+        yield from _full(settings, settings.charge)
         yield from _rest(settings.charge)
     yield from _stage_limits(settings)
 
@@ -46,6 +48,7 @@ def _voltages(settings: SupervisorSettings, charge: Charge) -> Iterator[Contradi
         )
     if charge.pulsed_hold is not None:
         yield from _pulsed(charge, charge.pulsed_hold)
+        yield from _pulse_times(settings, charge, charge.pulsed_hold)
 
 
 def _lowest_trip_v(settings: SupervisorSettings) -> float:
@@ -81,6 +84,39 @@ def _pulsed(charge: Charge, pulsed: PulsedHold) -> Iterator[Contradiction]:
         )
 
 
+def _pulse_times(
+    settings: SupervisorSettings, charge: Charge, pulsed: PulsedHold
+) -> Iterator[Contradiction]:
+    if pulsed.close_below_volts <= charge.taper_above_volts:
+        yield Contradiction(
+            f"{PULSED}.close_below_volts",
+            f"{pulsed.close_below_volts:g} V is not above charge.taper_above_volts, "
+            f"{charge.taper_above_volts:g} V.",
+            "A bank that falls so far is not in its hold any more.",
+            f"Write {pulsed.open_above_volts - 0.05:.3f} or so.",
+        )
+    most_s, new_after_s = (
+        60 * pulsed.most_rest_minutes,
+        settings.session.new_after_open_hours * 3600,
+    )
+    if most_s <= pulsed.least_rest_seconds:
+        yield Contradiction(
+            f"{PULSED}.most_rest_minutes",
+            f"{pulsed.most_rest_minutes:g} min is no more than least_rest_seconds, "
+            f"{pulsed.least_rest_seconds:g} s.",
+            "It would end before it may close again.",
+            f"Write more than {pulsed.least_rest_seconds / 60:.0f}.",
+        )
+    if most_s >= new_after_s:
+        yield Contradiction(
+            f"{PULSED}.most_rest_minutes",
+            f"{pulsed.most_rest_minutes:g} min is not less than session.new_after_open_hours, "
+            f"{settings.session.new_after_open_hours:g} h.",
+            "A rest so long would begin a new session, and the charge would be counted anew.",
+            f"Write less than {60 * settings.session.new_after_open_hours:g}.",
+        )
+
+
 def _currents(settings: SupervisorSettings, charge: Charge) -> Iterator[Contradiction]:
     trip_a = settings.protection.overcurrent.trip_amperes
     if charge.target_amperes >= trip_a:
@@ -97,6 +133,21 @@ def _currents(settings: SupervisorSettings, charge: Charge) -> Iterator[Contradi
             f"{charge.target_amperes:g} A.",
             "Any hold would count as full.",
             "Write what the bank takes when it is full: a small part of the target.",
+        )
+
+
+def _full(settings: SupervisorSettings, charge: Charge) -> Iterator[Contradiction]:
+    full = charge.full
+    if full is None:
+        return
+    smallest_a = smallest_amperes(settings.channels.shunt)
+    if full.end_amperes < smallest_a:
+        yield Contradiction(
+            "charge.full.end_amperes",
+            f"{full.end_amperes:g} A is less than shunt and converter can tell from nothing, "
+            f"{smallest_a:.2g} A.",
+            "It would never be full.",
+            f"Write {smallest_a:.2g} at least, or fit a smaller shunt for the last hours.",
         )
 
 
