@@ -48,9 +48,17 @@ class InForce:
             self.guide.tally.recall(memories.get(GUIDANCE), is_whole=is_whole)
 
 
-def without_session(memories: Mapping[str, Memory]) -> dict[str, Memory]:
-    """Of other cells nothing has been charged yet; the supply is as hot as it was."""
-    kept = {key: memory for key, memory in memories.items() if key != GUIDANCE}
+def with_session_of(
+    memories: Mapping[str, Memory], others: Mapping[str, Memory] | None
+) -> dict[str, Memory]:
+    """With the session of other cells: as it was when they were left, or nothing charged yet.
+
+    The supply is as hot as it was. Going to other cells and back forgets nothing.
+    """
+    of_a_session = (*OF_A_SESSION, GUIDANCE)
+    kept = {key: memory for key, memory in memories.items() if key not in of_a_session}
+    if others is not None:
+        return kept | {key: others[key] for key in of_a_session if key in others}
     kept.update(dict.fromkeys(OF_A_SESSION, NOTHING_YET))
     if guided := memories.get(GUIDANCE):
         kept[GUIDANCE] = {key: NOTHING_YET[key.split()[-1]] for key in guided}

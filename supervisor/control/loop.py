@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from supervisor.control.guard import Guard
-from supervisor.control.in_force import InForce, without_session
+from supervisor.control.in_force import InForce, with_session_of
 from supervisor.control.latch import Kept, Latch, Memories
 from supervisor.control.lockout import LockoutKeeper
 from supervisor.control.logbook import Logbook
@@ -27,6 +27,7 @@ from supervisor.devices.thermometers import Thermometers
 from supervisor.guidance.attention import Attention
 from supervisor.guidance.guide import Order
 from supervisor.protection.decision import Decision
+from supervisor.protection.verdict import Memory
 from supervisor.readings import Channel, ContactorState, Pace, Readings, SecondLine
 from supervisor.settings.model import SupervisorSettings
 from supervisor.settings.profiles import with_profile
@@ -85,6 +86,7 @@ class Loop:
         self._logbook = logbook
         for rule, why in settings.protection.without.reasons().items():
             logbook.note("without", f"runs without {rule}: {why}")
+        self._left: dict[int, dict[str, Memory]] = {}  # sessions of other cells, by their number
         self._leaving = False
         self._published: tuple[float, Circuit] = (float("-inf"), Circuit.OPEN)
 
@@ -181,13 +183,15 @@ class Loop:
         memories, now_s = self._now.memories(self._clock.now_s()), self._clock.now_s()
         self._now = InForce(with_profile(self._file_settings, name), self._parts)
         after = self._now.settings
-        if after.bank.cells_in_parallel != before.bank.cells_in_parallel:
-            memories = without_session(memories)
+        if (cells := after.bank.cells_in_parallel) != before.bank.cells_in_parallel:
+            self._left[before.bank.cells_in_parallel] = memories
+            memories = with_session_of(memories, self._left.get(cells))
         if after.protection.supply_thermal != before.protection.supply_thermal:
             memories.pop(HEAT, None)  # another supply: nobody knows how hot it is
         self._now.recall(memories, now_s, is_whole=True)
         self.guard.adopt(after, self._now.remedies)
         self._viewer.adopt(after, self._now.rules)
+        self._pacer.restart()  # it took its time, and the circuit is open
         self._logbook.note("profile", f"profile {name} in force, asked by {who}")
         return True, f"{name} is in force"
 

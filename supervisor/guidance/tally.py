@@ -1,9 +1,11 @@
 """What a session has put into the bank: charge, energy, and how well the charge is known."""
 
+from math import isfinite
+
 from supervisor.protection.believed import believed
 from supervisor.protection.session import SECONDS_PER_HOUR, SessionCount
 from supervisor.protection.verdict import Memory
-from supervisor.readings import Channel, Readings
+from supervisor.readings import Channel, Reading, Readings
 from supervisor.settings.model import SupervisorSettings
 
 
@@ -44,12 +46,12 @@ class Tally:
             count.follow(readings.contactor)
         window = readings.window or {}
         current, front = window.get(Channel.SHUNT), window.get(Channel.FRONT_CELL)
-        amperes = believed(current)
+        amperes = _finite(current)
         if not readings.contactor.told_to_close or current is None or amperes is None:
             return
         self._counts["charge"].count(max(amperes, 0.0), now_s)
         self._counts["unsure"].count(current.uncertainty, now_s)
-        volts = believed(front)
+        volts = _finite(front)
         if volts is not None:
             self._counts["energy"].count(max(amperes, 0.0) * volts, now_s)
 
@@ -67,3 +69,8 @@ class Tally:
                 begins = f"{name} "
                 own = {k.removeprefix(begins): v for k, v in memory.items() if k.startswith(begins)}
             count.recall(own, is_whole=is_whole)
+
+
+def _finite(reading: Reading | None) -> float | None:
+    value = believed(reading)
+    return value if value is not None and isfinite(value) else None

@@ -149,6 +149,23 @@ def test_the_session_goes_on_with_the_same_cells_only(
         assert kept["rectifier"] == pytest.approx(heat["rectifier"], rel=0.02)
 
 
+def test_going_to_other_cells_and_back_forgets_nothing(bench: LoopBench) -> None:
+    """Or it would be the way around the limits of a session."""
+    assert ask(bench, "close")[0]
+    bench.world.knob(0.9, 60.0)
+    bench.run(bench.clock.now_s() + 90.0)
+    ask(bench, "open")
+    bench.run(bench.clock.now_s() + 2.0)
+    before = bench.loop._now.memories(bench.clock.now_s())
+    for name in ("few_cells", "bank"):
+        assert ask(bench, "profile", name)[0]
+        bench.run(bench.clock.now_s() + 1.0)
+    after = bench.loop._now.memories(bench.clock.now_s())
+    for key in ("session_charge", "session_time", "session_hold", "guidance"):
+        assert after[key] == before[key], key
+    assert before["session_charge"]["counted"] > 0.3
+
+
 def test_closings_are_counted_over_profiles_and_restarts(bench: LoopBench) -> None:
     for _ in range(2):
         assert ask(bench, "close")[0]
