@@ -91,6 +91,8 @@ def channel_line(channel: ChannelView) -> str:
     if channel.value is None:
         return f"  {name:<11}  cannot tell: {channel.quality}"
     uncertainty = figure(channel.uncertainty, channel.unit).split()[0]
+    if not float(uncertainty):  # a small shunt: nothing is known to nothing
+        uncertainty = f"{channel.uncertainty:.2g}"
     return f"  {name:<11}  {figure(channel.value, channel.unit):>9}  (+-{uncertainty})"
 
 
