@@ -197,7 +197,7 @@ def test_of_several_circuits_none_is_guessed(circuits: Path) -> None:
     assert "two" in result.stderr
 
 
-def test_no_reading_is_known_to_nothing(tmp_path: Path) -> None:
+def test_no_reading_is_known_to_nothing() -> None:
     """A small shunt is known to hundredths of an ampere."""
     shunt = replace(CHANNELS[2], value=1.3, uncertainty=0.0123)
     assert lines(replace(SNAPSHOT, channels=(shunt,)))[1] == "  current          1.3 A  (+-0.012)"
