@@ -68,7 +68,7 @@ class Guide:
         self._seconds = Seconds(settings)
         self._stage = ChargeStage(settings)
         self._steps = KnobSteps(settings)
-        limit_v = _limit_v(settings)
+        limit_v = settings.protection.lowest_trip_v
         flat_v = charge.taper_above_volts
         self._forecasts = {cell: Forecast(limit_v, flat_v) for cell in fitted_cells(settings)}
         full = charge.full
@@ -284,14 +284,6 @@ class Guide:
             most = span(most_ah / amperes * SECONDS_PER_HOUR)
             return None, f"cannot tell yet; at this current {most} to the hold at the most"
         return self._fading.left, self._fading.words
-
-
-def _limit_v(settings: SupervisorSettings) -> float:
-    """The voltage that trips first, in the hold at the latest."""
-    rules = settings.protection
-    hold = rules.stage_limits.hold if rules.stage_limits else None
-    over_v, hold_v = rules.overvoltage.trip_volts, hold.trip_volts if hold else None
-    return over_v if hold_v is None else min(over_v, hold_v)
 
 
 def _forecast_view(left: Left | None, words: str, what: str) -> ForecastView:

@@ -78,6 +78,13 @@ class Protection(Settings):
     session_hold: SessionHold | None = None
     without: Without = Without()
 
+    @property
+    def lowest_trip_v(self) -> float:
+        """The voltage that trips first, in the hold at the latest."""
+        hold = self.stage_limits.hold if self.stage_limits else None
+        over_v, hold_v = self.overvoltage.trip_volts, hold.trip_volts if hold else None
+        return over_v if hold_v is None else min(over_v, hold_v)
+
 
 # Every key that can name a trip but ``external``; the second line's settings stand with the parts.
 RULE_KEYS = (*(name for name in Protection.model_fields if name != "without"), "second_line")

@@ -22,7 +22,7 @@ def charge_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
 
 
 def _voltages(settings: SupervisorSettings, charge: Charge) -> Iterator[Contradiction]:
-    trip_v = _lowest_trip_v(settings)
+    trip_v = settings.protection.lowest_trip_v
     if charge.hold_volts > trip_v - LEAST_MARGIN_V:
         yield Contradiction(
             HOLD,
@@ -49,13 +49,6 @@ def _voltages(settings: SupervisorSettings, charge: Charge) -> Iterator[Contradi
     if charge.pulsed_hold is not None:
         yield from _pulsed(charge, charge.pulsed_hold)
         yield from _pulse_times(settings, charge, charge.pulsed_hold)
-
-
-def _lowest_trip_v(settings: SupervisorSettings) -> float:
-    rules = settings.protection
-    hold = rules.stage_limits.hold if rules.stage_limits else None
-    over_v, hold_v = rules.overvoltage.trip_volts, hold.trip_volts if hold else None
-    return over_v if hold_v is None else min(over_v, hold_v)
 
 
 def _pulsed(charge: Charge, pulsed: PulsedHold) -> Iterator[Contradiction]:
