@@ -48,6 +48,7 @@ class Guard:
         self.remedies: dict[str, str] = {}  # by rule, what to check before a reset
         self._opening: OpeningWatch | None = None
         self._closing: tuple[str, Answer, float] | None = None
+        self._was_armed = False  # before that request
         self._withheld_by: Verdict | None = None
         self._leaving = False
         self.circuit = Circuit.LOCKED_OUT if keeper.lockout else Circuit.OPEN
@@ -179,6 +180,7 @@ class Guard:
         if was_closed:
             self._opening = self._new_watch()
         self._logbook.alarm("trip", f"{verdict.rule}: {verdict.reason}")
+        self._abandon_closing(verdict.reason)  # asked for before it; a reset does not revive it
 
     def _open(self, why: str) -> None:
         self._contactor.open()
@@ -212,18 +214,18 @@ class Guard:
 
     def finish(self, why: str) -> None:
         """The bank is full: open, and closed again only after an ``open``."""
+        if self._tripped_by_its_lease() or self.circuit not in (Circuit.CLOSED, Circuit.PAUSED):
+            return
         if self.circuit is Circuit.CLOSED:
             self._contactor.open()
             self._opening = self._new_watch()
-        elif self.circuit is not Circuit.PAUSED:
-            return
         self.circuit = after(self.circuit, Cause.FULL)
         self._disarm_if_confirmed()
         self._logbook.note("finished", f"full: {why}")
 
     def pause(self, why: str) -> None:
         """A pulse has ended: open, until ``resume``."""
-        if self.circuit is Circuit.CLOSED:
+        if self.circuit is Circuit.CLOSED and not self._tripped_by_its_lease():
             self._contactor.open()
             self.circuit = after(self.circuit, Cause.PAUSE)
             self._opening = self._new_watch()
@@ -258,17 +260,22 @@ class Guard:
             self.end_pause("the program was told to end")
 
     def _disarm_if_confirmed(self) -> None:
-        if not self._is_opening():
+        if self._opening and self._opening.outcome is Opening.CONFIRMED:
             self._keeper.disarm("opened")
+
+    def _tripped_by_its_lease(self) -> bool:
+        """Closed, but permission has run out: that is a trip, whatever else asks to open."""
+        ran_out = self.circuit is Circuit.CLOSED and self._contactor.lease_ran_out
+        if ran_out:
+            self._trip(self._lease_verdict())
+        return ran_out
 
     # -- asked for --------------------------------------------------------------------------
 
     def open(self, who: str) -> str:
         """Open; always allowed. Returns what was done."""
         self._abandon_closing("opened meanwhile")
-        if self.circuit is Circuit.CLOSED and self._contactor.lease_ran_out:
-            self._trip(self._lease_verdict())
-        elif self.circuit is Circuit.CLOSED:
+        if not self._tripped_by_its_lease() and self.circuit is Circuit.CLOSED:
             self._open(f"asked by {who}")
             return "the coil is dropped"
         if self.circuit is Circuit.PAUSED:
@@ -324,6 +331,8 @@ class Guard:
             return "another request to close is being carried out"
         if self._leaving:
             return "the program is about to end"
+        if self._is_opening():  # its end decides what the latch says
+            return "the last opening is still being confirmed; try again in a second"
         try:
             after(self.circuit, Cause.CLOSE)
         except NotAllowed as error:
@@ -332,13 +341,16 @@ class Guard:
             if self.circuit in (Circuit.FINISHED, Circuit.PAUSED):
                 why = ["open it first (holdwatch open): that ends what was before"]
             return "; ".join([str(error), *why])
+        self._was_armed = self._keeper.is_armed
         return None if self._keeper.arm() else "the lockout file cannot be written"
 
     def _try_to_close(self, decision: Decision) -> None:
         assert self._closing
         who, answer, until_s = self._closing
         hindrances = self.hindrances(decision)
-        if not hindrances and self.circuit is Circuit.OPEN and not self._leaving:
+        if not self._keeper.is_armed:
+            self._abandon_closing("the lockout file does not say that it may be closed")
+        elif not hindrances and self.circuit is Circuit.OPEN and not self._leaving:
             self._closing, self._opening, self._withheld_by = None, None, None
             self._contactor.close_for(self._settings.lease_s)
             self.circuit = after(self.circuit, Cause.CLOSE)
@@ -351,7 +363,8 @@ class Guard:
         if self._closing:
             _, answer, _ = self._closing
             self._closing = None
-            self._keeper.disarm("not closed after all")
+            if not self._was_armed:  # else an opening was never seen, and that still stands
+                self._keeper.disarm("not closed after all")
             answer(False, f"not closed: {why}")
 
 

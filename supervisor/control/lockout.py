@@ -42,6 +42,11 @@ class LockoutKeeper:
         if self.lockout:
             logbook.note("locked_out_at_start", self.lockout.reason)
 
+    @property
+    def is_armed(self) -> bool:
+        """Whether an end without a word would be found locked out."""
+        return self._armed
+
     def arm(self) -> bool:
         """Before closing: from here on, an end without a word counts as a lockout."""
         self._armed = self._write(lambda: self._latch.arm(self._logbook.wall(), self._memories()))

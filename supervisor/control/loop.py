@@ -130,8 +130,10 @@ class Loop:
         self.guard.act(decision, leaving=self._leaving)
         self.guard.follow_opening(decision, readings)
         self._be_guided(decision, readings)
+        in_force = self._now
         self._take_requests(decision)
-        self._show(decision, readings)
+        if self._now is in_force:  # what was decided by other settings is not shown as by these
+            self._show(decision, readings)
 
     def _acquire(self, pace: Pace) -> Readings:
         sampler, chain = self._now.sampler, self._now.chain

@@ -180,3 +180,18 @@ def test_closings_are_counted_over_profiles_and_restarts(bench: LoopBench) -> No
     again = bench.new_loop()
     assert again._operations.count == 2
     again.close()
+
+
+def test_a_profile_without_a_rule_is_shown_only_by_its_own_rules(
+    hut_path: Path, tmp_path: Path
+) -> None:
+    """In whatever cycle it is chosen: the status may be due in that very one."""
+    without = {"about": "Without the hold's hours", "overrides": {"charge.target_amperes": 90}}
+    changes = {"profiles": {"no_hold": without | {"leave_out": ["protection.session_hold"]}}}
+    document = read_document(hut_path).with_overrides(changes)
+    bench = LoopBench(with_level_drive(fit(examine_document(document))), tmp_path)
+    bench.run(2.0)
+    for name in ["no_hold", "bank"] * 20:
+        assert ask(bench, "profile", name)[0]
+        bench.run(bench.clock.now_s() + 0.3)
+    assert shown(bench).profile == "bank"

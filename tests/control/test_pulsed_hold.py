@@ -48,6 +48,14 @@ def confirm(bench: GuardBench) -> None:
         bench.guard._conclude_opening(opening)
 
 
+def unseen(bench: GuardBench) -> None:
+    """Nobody could tell whether it opened."""
+    opening = bench.guard._opening
+    if opening is not None and opening.outcome is Opening.WAITING:
+        opening.outcome = Opening.UNKNOWN
+        bench.guard._conclude_opening(opening)
+
+
 def kept(bench: GuardBench) -> bool:
     """Whether a start now would find it locked out: the power cut."""
     return Latch(bench.latch.path.parent).read("2026-01-01T00:00:00+00:00") is not None
@@ -160,7 +168,58 @@ def test_only_a_charge_can_finish(bench: GuardBench, circuit: Circuit) -> None:
     assert bench.guard.circuit is circuit
 
 
-ACTS = ("pause", "resume", "finish", "end", "open", "close", "reset", "confirm", "leave", "cycle")
+def ask(bench: GuardBench) -> None:
+    bench.guard.begin_closing(PERMIT, "a test", lambda *answer: bench.answers.append(answer))
+
+
+def test_opened_and_asked_to_close_at_once_it_waits_for_the_opening(bench: GuardBench) -> None:
+    """Two requests in one cycle: the opening's end would clear what the closing has armed."""
+    bench.close()
+    bench.guard.open("a test")
+    ask(bench)
+    assert "still being confirmed" in bench.answers[-1][1]
+    confirm(bench)
+    bench.cycles(0.5, PERMIT)
+    assert not bench.coil
+    bench.close()
+    assert kept(bench)
+
+
+def test_a_request_from_before_a_trip_is_not_carried_out_after_its_reset(bench: GuardBench) -> None:
+    ask(bench)
+    bench.guard.act(decision("failed_to_open", State.TRIP), leaving=False)
+    assert bench.answers[-1][0] is False
+    assert bench.guard.reset(PERMIT, "looked at it", "a test") is None
+    bench.cycles(0.5, PERMIT)
+    assert not bench.coil
+
+
+def test_an_opening_that_nobody_saw_is_found_at_the_next_start(bench: GuardBench) -> None:
+    """Whether a pulsed hold ended by it, or a closing was refused after it."""
+    bench.close()
+    bench.guard.pause("a test")
+    unseen(bench)
+    assert bench.guard.circuit is Circuit.OPEN
+    assert kept(bench)
+    ask(bench)
+    bench.cycles(2.0, DOUBT)
+    assert bench.answers[-1][0] is False
+    assert kept(bench)
+
+
+@pytest.mark.parametrize("act", ["pause", "finish"])
+def test_permission_that_ran_out_is_a_trip_whatever_else_opens(bench: GuardBench, act: str) -> None:
+    bench.close()
+    bench.clock.sleep_until(bench.clock.now_s() + 2.0)
+    getattr(bench.guard, act)("a test")
+    assert bench.guard.circuit is Circuit.LOCKED_OUT
+    assert not bench.coil
+
+
+ACTS = (
+    "pause", "resume", "finish", "end", "open", "close", "ask", "reset", "confirm", "unknown",
+    "leave", "cycle", "later",
+)  # fmt: skip
 
 
 @given(
@@ -193,7 +252,7 @@ def test_the_coil_is_on_by_a_request_or_between_two_pulses(
     bench.contactor.close()
 
 
-def take(bench: GuardBench, act: str, said: object) -> None:
+def take(bench: GuardBench, act: str, said: object) -> None:  # noqa: PLR0912  (a line an act)
     guard = bench.guard
     match act:
         case "pause":
@@ -208,8 +267,14 @@ def take(bench: GuardBench, act: str, said: object) -> None:
             guard.open("a test")
         case "reset":
             guard.reset(said, "looked at it", "a test")  # type: ignore[arg-type]
+        case "ask":
+            guard.begin_closing(said, "a test", lambda *answer: bench.answers.append(answer))  # type: ignore[arg-type]
+        case "later":
+            bench.clock.sleep_until(bench.clock.now_s() + 0.01)
         case "confirm":
             confirm(bench)
+        case "unknown":
+            unseen(bench)
         case "leave":
             guard.act(said, leaving=True)  # type: ignore[arg-type]
             guard._leaving = False
