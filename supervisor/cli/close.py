@@ -1,6 +1,7 @@
 """``holdwatch close``: as things are, or as another profile, step by step."""
 
 import time
+from math import isfinite
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from supervisor.cli.common import EXIT_FAILED, fail, run_dir_option, say
 
 READY_WITHIN_S = 30.0
 LOOK_EVERY_S = 0.5
+LEAST_A, MUCH_A = 2.0, 5.0  # too little to tell one shunt from another; so much that it tells
 AGREES_SHARE, AGREES_A = 0.1, 0.2  # of what a clamp meter and a shunt may differ by
 
 
@@ -75,6 +77,8 @@ def _compare_current(run_dir: Path) -> None:
         return
     try:
         meter_a = float(shown.replace(",", ".").removesuffix("A").strip())
+        if not isfinite(meter_a):
+            raise ValueError
     except ValueError:
         raise _opened(run_dir, f"{shown!r} is no number of amperes") from None
     measured = next(
@@ -82,6 +86,9 @@ def _compare_current(run_dir: Path) -> None:
     )
     if measured is None:
         raise _opened(run_dir, "the current cannot be told")
+    if min(measured, meter_a) < LEAST_A and max(measured, meter_a) < MUCH_A:
+        say(f"not compared: below {LEAST_A:g} A any two shunts agree; look again with more current")
+        return
     if abs(measured - meter_a) > AGREES_SHARE * abs(meter_a) + AGREES_A:
         raise _opened(
             run_dir,

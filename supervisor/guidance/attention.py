@@ -19,6 +19,7 @@ class Attention:
         self._heard: dict[str, tuple[Urgency, float]] = {}  # name: how urgent, when it began
         self._seen_s: dict[str, float] = {}
         self._silent_until_s = -inf
+        self._was_alarm = False
 
     def silence(self, now_s: float, for_s: float) -> None:
         self._silent_until_s = now_s + for_s
@@ -27,7 +28,11 @@ class Attention:
         return max(0.0, self._silent_until_s - now_s)
 
     def sound(self, cues: Sequence[Cue], now_s: float, *, alarm: bool) -> Sound:
-        """What is to be heard now. An alarm drowns every cue; silence holds for both."""
+        """What is to be heard now. An alarm drowns every cue; silence holds for both, but a new
+        alarm ends it: it was not there to be silenced."""
+        if alarm and not self._was_alarm:
+            self._silent_until_s = -inf
+        self._was_alarm = alarm
         self._forget(now_s)
         loudest = Sound.NONE
         for cue in reversed(cues):

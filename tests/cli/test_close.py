@@ -83,7 +83,14 @@ def test_a_step_that_is_not_done_ends_it(run: Run, daemon: Daemon) -> None:
 
 @pytest.mark.parametrize(
     ("typed", "words"),
-    [("117\n", "is this the shunt of the profile"), ("much\n", "is no number of amperes")],
+    [
+        ("117\n", "is this the shunt of the profile"),
+        ("0\n", "is this the shunt of the profile"),
+        ("much\n", "is no number of amperes"),
+        ("nan\n", "is no number of amperes"),
+        ("inf\n", "is no number of amperes"),
+        ("1e999\n", "is no number of amperes"),
+    ],
 )
 def test_a_current_that_does_not_agree_opens(
     run: Run, daemon: Daemon, typed: str, words: str
@@ -98,6 +105,17 @@ def test_a_current_that_cannot_be_told_opens(run: Run, daemon: Daemon) -> None:
     daemon.shunt_a = None
     assert run("--profile", "final_hold", typed="y\ny\n10\n").exit_code == 1
     assert daemon.acts[-1] == "open"
+
+
+@pytest.mark.parametrize(("shunt_a", "typed"), [(0.0, "0\n"), (0.02, "0.2\n"), (0.8, "1\n")])
+def test_too_little_to_compare_is_said(
+    run: Run, daemon: Daemon, shunt_a: float, typed: str
+) -> None:
+    daemon.shunt_a = shunt_a
+    result = run("--profile", "final_hold", typed=f"y\ny\n{typed}")
+    assert result.exit_code == 0
+    assert "not compared" in result.stderr
+    assert "agreed" not in result.stderr
 
 
 def test_not_comparing_is_said(run: Run) -> None:

@@ -192,14 +192,17 @@ acts = st.lists(
 def test_silent_exactly_as_long_as_asked_for(
     acts: list[tuple[list[Cue], bool, float, float | None]],
 ) -> None:
-    """An alarm is always heard, but for that time; nothing else is heard in it."""
-    attention, now_s, until_s = Attention(), 1000.0, 0.0
+    """An alarm is always heard, but for that time; nothing else is heard in it. A new one ends it."""
+    attention, now_s, until_s, was_alarm = Attention(), 1000.0, 0.0, False
     for cues, alarm, step_s, silence_s in acts:
         now_s += step_s
         if silence_s is not None:
             attention.silence(now_s, silence_s)
             until_s = now_s + silence_s
         sound = attention.sound(cues, now_s, alarm=alarm)
+        if alarm and not was_alarm:
+            until_s = now_s
+        was_alarm = alarm
         if now_s < until_s:
             assert sound is Sound.NONE
         elif alarm:
@@ -226,3 +229,14 @@ def test_what_asks_now_is_never_left_unheard_for_long(
         for s in steps(from_s, from_s + 15 + LASTS_S[NOW])
     ]
     assert heard.count(Sound.NOW) >= LASTS_S[NOW] / STEP_S
+
+
+def test_a_new_alarm_ends_the_silence() -> None:
+    """Silence given for a cue is none for a trip that comes later; given in the alarm, it holds."""
+    attention = Attention()
+    attention.silence(0.0, 900.0)
+    assert attention.sound([], 1.0, alarm=False) is Sound.NONE
+    assert attention.sound([], 10.0, alarm=True) is Sound.ALARM
+    attention.silence(20.0, 900.0)
+    assert attention.sound([], 21.0, alarm=True) is Sound.NONE
+    assert attention.sound([], 920.0, alarm=True) is Sound.ALARM
