@@ -192,7 +192,7 @@ acts = st.lists(
 def test_silent_exactly_as_long_as_asked_for(
     acts: list[tuple[list[Cue], bool, float, float | None]],
 ) -> None:
-    """An alarm is always heard, but for that time; nothing else is heard in it. A new one ends it."""
+    """An alarm is always heard but for that time, which a new one ends; nothing else is."""
     attention, now_s, until_s, was_alarm = Attention(), 1000.0, 0.0, False
     for cues, alarm, step_s, silence_s in acts:
         now_s += step_s
