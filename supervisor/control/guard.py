@@ -4,9 +4,8 @@ Permission to be closed is renewed at one place only, ``_renew``, and only by a 
 decision permits it. Everything else can only open.
 """
 
-from collections.abc import Callable
-
 from supervisor.control.circuit import Cause, NotAllowed, after
+from supervisor.control.closing import Answer, Closing
 from supervisor.control.latch import Lockout
 from supervisor.control.lockout import LockoutKeeper
 from supervisor.control.logbook import Logbook
@@ -20,11 +19,8 @@ from supervisor.readings import Readings
 from supervisor.settings.model import SupervisorSettings
 from supervisor.snapshot import Circuit
 
-CLOSING_PATIENCE_S = 1.0
 MIN_REASON_CHARACTERS = 3
 EXTERNAL_REMEDY = "find out who or what opened the circuit and why, and look at the bank"
-
-Answer = Callable[[bool, str], None]
 
 
 class Guard:
@@ -47,8 +43,8 @@ class Guard:
         self._logbook = logbook
         self.remedies: dict[str, str] = {}  # by rule, what to check before a reset
         self._opening: OpeningWatch | None = None
-        self._closing: tuple[str, Answer, float] | None = None
-        self._was_armed = False  # before that request
+        self._closing = Closing(keeper, clock)
+        self.profile_in_doubt = ""  # why nobody knows which settings fit what is wired
         self._withheld_by: Verdict | None = None
         self._leaving = False
         self.circuit = Circuit.LOCKED_OUT if keeper.lockout else Circuit.OPEN
@@ -66,7 +62,7 @@ class Guard:
                 self._watch_while_paused(decision)
             else:
                 self._watch_while_open(decision)
-        if self._closing:
+        if self._closing.waits:
             self._try_to_close(decision)
 
     def follow_opening(self, decision: Decision, readings: Readings) -> None:
@@ -94,6 +90,8 @@ class Guard:
             reasons.append("the last opening is still being confirmed")
         if self._settings.uncommissioned is None:
             reasons.append("this build has no commissioning record (settings: uncommissioned)")
+        if self.profile_in_doubt:
+            reasons.append(self.profile_in_doubt)
         return reasons
 
     def is_open_for_good(self) -> bool:
@@ -101,7 +99,7 @@ class Guard:
         return (
             self.circuit not in (Circuit.CLOSED, Circuit.PAUSED)
             and not self._is_opening()
-            and self._closing is None
+            and not self._closing.waits
             and (self._keeper.lockout is None or self._keeper.tried_to_store)
         )
 
@@ -109,13 +107,13 @@ class Guard:
         """Why no other settings may be put in force now; empty when they may."""
         if self.circuit not in (Circuit.OPEN, Circuit.UNFIT):
             return f"the circuit is {self.circuit.value}, and must be open"
-        if self._is_opening() or self._closing:
+        if self._is_opening() or self._closing.waits:
             return "an opening or a closing is under way; try again in a second"
         return ""
 
     def adopt(self, settings: SupervisorSettings, remedies: dict[str, str]) -> None:
-        """Other settings are in force."""
-        self._settings, self.remedies = settings, remedies
+        """These settings are in force, and somebody said so."""
+        self._settings, self.remedies, self.profile_in_doubt = settings, remedies, ""
 
     def _is_opening(self) -> bool:
         return self._opening is not None and self._opening.outcome is Opening.WAITING
@@ -180,7 +178,7 @@ class Guard:
         if was_closed:
             self._opening = self._new_watch()
         self._logbook.alarm("trip", f"{verdict.rule}: {verdict.reason}")
-        self._abandon_closing(verdict.reason)  # asked for before it; a reset does not revive it
+        self._closing.abandon(verdict.reason)  # asked for before it; a reset does not revive it
 
     def _open(self, why: str) -> None:
         self._contactor.open()
@@ -231,17 +229,19 @@ class Guard:
             self._opening = self._new_watch()
             self._logbook.note("paused", f"opened, {why}")
 
-    def resume(self, decision: Decision) -> None:
+    def resume(self, decision: Decision) -> bool:
         """Begin the next pulse, if nothing at all stands in the way: the one closing that nobody
-        asks for. Its permission is what the settings say of a pulsed hold, and this decision."""
+        asks for. Its permission is what the settings say of a pulsed hold, and this decision.
+        Whether it has closed."""
         if self.circuit is not Circuit.PAUSED or self._leaving:
-            return
+            return False
         if not decision.permit or self.hindrances(decision):
-            return
+            return False
         self._opening, self._withheld_by = None, None
         self._contactor.close_for(self._settings.lease_s)
         self.circuit = after(self.circuit, Cause.RESUME)
         self._logbook.note("resumed", "closed again, by the pulsed hold")
+        return True
 
     def end_pause(self, why: str) -> None:
         """No further pulse."""
@@ -274,13 +274,16 @@ class Guard:
 
     def open(self, who: str) -> str:
         """Open; always allowed. Returns what was done."""
-        self._abandon_closing("opened meanwhile")
+        self._closing.abandon("opened meanwhile")
         if not self._tripped_by_its_lease() and self.circuit is Circuit.CLOSED:
             self._open(f"asked by {who}")
             return "the coil is dropped"
         if self.circuit is Circuit.PAUSED:
             self.end_pause(f"asked by {who}")
             return "the coil is off, and the pulsed hold has ended"
+        if self.circuit is Circuit.FINISHED:
+            self.circuit = after(self.circuit, Cause.OPEN)
+            return "the coil is off already; it is full, that is noted as seen"
         self.circuit = after(self.circuit, Cause.OPEN)
         return "the coil is off already"
 
@@ -317,17 +320,17 @@ class Guard:
         return f"the cause still stands: {standing[0]}" if standing else None
 
     def begin_closing(self, decision: Decision, who: str, answer: Answer) -> None:
-        """Arm the latch; the closing itself waits for a later cycle's fresh readings."""
+        """The closing itself waits for a later cycle's fresh readings."""
         problem = self._why_not_begin(decision)
         if self.circuit is Circuit.CLOSED:
             answer(True, "the contactor is told to be closed already")
         elif problem:
             answer(False, f"not closed: {problem}")
         else:
-            self._closing = (who, answer, self._clock.now_s() + CLOSING_PATIENCE_S)
+            self._closing.begin(who, answer)
 
-    def _why_not_begin(self, decision: Decision) -> str | None:
-        if self._closing:
+    def _why_not_begin(self, decision: Decision) -> str:
+        if self._closing.waits:
             return "another request to close is being carried out"
         if self._leaving:
             return "the program is about to end"
@@ -341,31 +344,19 @@ class Guard:
             if self.circuit in (Circuit.FINISHED, Circuit.PAUSED):
                 why = ["open it first (holdwatch open): that ends what was before"]
             return "; ".join([str(error), *why])
-        self._was_armed = self._keeper.is_armed
-        return None if self._keeper.arm() else "the lockout file cannot be written"
+        return ""
 
     def _try_to_close(self, decision: Decision) -> None:
-        assert self._closing
-        who, answer, until_s = self._closing
         hindrances = self.hindrances(decision)
         if not self._keeper.is_armed:
-            self._abandon_closing("the lockout file does not say that it may be closed")
+            self._closing.abandon("the lockout file does not say that it may be closed")
         elif not hindrances and self.circuit is Circuit.OPEN and not self._leaving:
-            self._closing, self._opening, self._withheld_by = None, None, None
+            self._opening, self._withheld_by = None, None
             self._contactor.close_for(self._settings.lease_s)
             self.circuit = after(self.circuit, Cause.CLOSE)
-            self._logbook.note("closed", f"closed, asked by {who}")
-            answer(True, "the contactor is told to close")
-        elif self._clock.now_s() > until_s or self._leaving:
-            self._abandon_closing("; ".join(hindrances) or "the program is about to end")
-
-    def _abandon_closing(self, why: str) -> None:
-        if self._closing:
-            _, answer, _ = self._closing
-            self._closing = None
-            if not self._was_armed:  # else an opening was never seen, and that still stands
-                self._keeper.disarm("not closed after all")
-            answer(False, f"not closed: {why}")
+            self._logbook.note("closed", f"closed, asked by {self._closing.done()}")
+        elif self._closing.is_over or self._leaving:
+            self._closing.abandon("; ".join(hindrances) or "the program is about to end")
 
 
 def _external(reason: str) -> Verdict:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from supervisor.control.remembered import GUIDANCE
 from supervisor.devices.sampler import ConverterSampler
 from supervisor.guidance.guide import Guide
 from supervisor.measurement.chain import MeasurementChain
@@ -12,10 +13,6 @@ from supervisor.settings.model import SupervisorSettings
 
 if TYPE_CHECKING:
     from supervisor.control.loop import Parts
-
-GUIDANCE = "guidance"
-OF_A_SESSION = ("session_charge", "session_hold", "session_time")
-NOTHING_YET = {"counted": 0.0, "is_whole": 1.0, "is_used_up": 0.0}
 
 
 class InForce:
@@ -46,20 +43,3 @@ class InForce:
         self.protection.recall(memories, now_s, is_whole=is_whole)
         if self.guide:
             self.guide.tally.recall(memories.get(GUIDANCE), is_whole=is_whole)
-
-
-def with_session_of(
-    memories: Mapping[str, Memory], others: Mapping[str, Memory] | None
-) -> dict[str, Memory]:
-    """With the session of other cells: as it was when they were left, or nothing charged yet.
-
-    The supply is as hot as it was. Going to other cells and back forgets nothing.
-    """
-    of_a_session = (*OF_A_SESSION, GUIDANCE)
-    kept = {key: memory for key, memory in memories.items() if key not in of_a_session}
-    if others is not None:
-        return kept | {key: others[key] for key in of_a_session if key in others}
-    kept.update(dict.fromkeys(OF_A_SESSION, NOTHING_YET))
-    if guided := memories.get(GUIDANCE):
-        kept[GUIDANCE] = {key: NOTHING_YET[key.split()[-1]] for key in guided}
-    return kept

@@ -5,7 +5,8 @@ the contactor may close; found at a start, it means that the last run ended with
 counts as locked out. ``locked``: a trip, with its story. A file that cannot be read counts as
 locked out as well. Only a missing file (a first start) is clear.
 
-With it goes what the rules must not forget, such as heat; see ``protection.verdict.Remembers``.
+With it go the profile in force and what the rules must not forget, such as heat; see
+``protection.verdict.Remembers``.
 """
 
 import json
@@ -44,10 +45,15 @@ Memories = Mapping[str, Memory]  # by the rule's key
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """What the rules remembered; ``is_whole``: nothing can have happened since it was written."""
+    """What is kept with the latch.
+
+    What the rules remember, and the profile in force ("": not known). ``is_whole``, after reading:
+    nothing can have happened since it was written.
+    """
 
     memories: Memories
-    is_whole: bool
+    profile: str = ""
+    is_whole: bool = False
 
 
 _LOCKOUT = TypeAdapter(Lockout)
@@ -63,7 +69,7 @@ class Latch:
 
     def read(self, wall: str) -> Lockout | None:
         """The lockout that stands at a start, None when clear. ``wall`` dates a new finding."""
-        self.kept = Kept({}, is_whole=False)
+        self.kept = Kept({})
         try:
             content = json.loads(self.path.read_text("utf-8"))
             self.kept = _kept(content)
@@ -96,18 +102,19 @@ class Latch:
             return _LOCKOUT.validate_python(content["lockout"])
         raise ValueError(f"state {content['state']!r}")
 
-    def arm(self, wall: str, memories: Memories) -> None:
+    def arm(self, wall: str, keep: Kept) -> None:
         """To be called before the contactor closes. Raises OSError: then it must not close."""
-        self._write({"state": "armed", "wall": wall, "memory": dict(memories)})
+        self._write({"state": "armed", "wall": wall}, keep)
 
-    def lock(self, lockout: Lockout, memories: Memories) -> None:
-        self._write({"state": "locked", "lockout": asdict(lockout), "memory": dict(memories)})
+    def lock(self, lockout: Lockout, keep: Kept) -> None:
+        self._write({"state": "locked", "lockout": asdict(lockout)}, keep)
 
-    def clear(self, wall: str, reason: str, memories: Memories) -> None:
-        self._write({"state": "clear", "wall": wall, "reason": reason, "memory": dict(memories)})
+    def clear(self, wall: str, reason: str, keep: Kept) -> None:
+        self._write({"state": "clear", "wall": wall, "reason": reason}, keep)
 
-    def _write(self, content: dict[str, Any]) -> None:
+    def _write(self, state: dict[str, Any], keep: Kept) -> None:
         """Replace the file in one step, on the medium before this returns."""
+        content = state | {"profile": keep.profile, "memory": dict(keep.memories)}
         new = self.path.with_suffix(".new")
         with new.open("w", encoding="utf-8") as file:
             json.dump(content, file, indent=2)
@@ -126,8 +133,10 @@ def _kept(content: Any) -> Kept:
     try:
         memories = _MEMORIES.validate_python(content["memory"])
     except (ValidationError, TypeError, KeyError):
-        return Kept({}, is_whole=False)
-    return Kept(memories, is_whole=_was_seen_to_open(content))
+        memories = {}
+    profile = content.get("profile") if isinstance(content, dict) else None
+    is_whole = bool(memories) and _was_seen_to_open(content)
+    return Kept(memories, profile if isinstance(profile, str) else "", is_whole)
 
 
 def _was_seen_to_open(content: Any) -> bool:

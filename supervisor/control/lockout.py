@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 
-from supervisor.control.latch import Latch, Lockout, Memories
+from supervisor.control.latch import Kept, Latch, Lockout
 from supervisor.control.logbook import Logbook
 from supervisor.control.lookback import Lookback
 from supervisor.devices.protocols import Clock
@@ -25,14 +25,14 @@ class LockoutKeeper:
         clock: Clock,
         *,
         lookback: Lookback,
-        memories: Callable[[], Memories],
+        to_keep: Callable[[], Kept],
         after_write: Callable[[], None],
     ) -> None:
         self._latch = latch
         self._logbook = logbook
         self._clock = clock
         self._lookback = lookback
-        self._memories = memories
+        self._to_keep = to_keep
         self._after_write = after_write
         self._store_again_s = 0.0
         self._armed = False
@@ -49,13 +49,17 @@ class LockoutKeeper:
 
     def arm(self) -> bool:
         """Before closing: from here on, an end without a word counts as a lockout."""
-        self._armed = self._write(lambda: self._latch.arm(self._logbook.wall(), self._memories()))
+        self._armed = self._write(lambda: self._latch.arm(self._logbook.wall(), self._to_keep()))
         return self._armed
 
     def disarm(self, why: str) -> None:
         """After a confirmed opening that was no trip."""
         if self._armed and not self.lockout:
             self._armed = not self._clear(why)
+
+    def note_profile(self) -> bool:
+        """Another one is in force: it is to be so after a restart as well."""
+        return self.arm() if self._armed else self._clear("another profile")
 
     def lock(self, lockout: Lockout) -> None:
         """In force at once, with what was measured before it; ``store`` puts it on disk."""
@@ -75,7 +79,7 @@ class LockoutKeeper:
         lockout = self.lockout
         if lockout is None or self.stored or self._clock.now_s() < self._store_again_s:
             return
-        self.stored = self._write(lambda: self._latch.lock(lockout, self._memories()))
+        self.stored = self._write(lambda: self._latch.lock(lockout, self._to_keep()))
         self.tried_to_store = True
         self._store_again_s = self._clock.now_s() + STORE_AGAIN_AFTER_S
 
@@ -99,7 +103,7 @@ class LockoutKeeper:
         self.store()
 
     def _clear(self, why: str) -> bool:
-        return self._write(lambda: self._latch.clear(self._logbook.wall(), why, self._memories()))
+        return self._write(lambda: self._latch.clear(self._logbook.wall(), why, self._to_keep()))
 
     def _write(self, write: Callable[[], None]) -> bool:
         try:

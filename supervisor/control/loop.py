@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from supervisor.control.guard import Guard
-from supervisor.control.in_force import InForce, with_session_of
-from supervisor.control.latch import Kept, Latch, Memories
+from supervisor.control.in_force import InForce
+from supervisor.control.latch import Kept, Latch
 from supervisor.control.lockout import LockoutKeeper
 from supervisor.control.logbook import Logbook
 from supervisor.control.lookback import Lookback
@@ -15,7 +15,9 @@ from supervisor.control.notify import Notifier
 from supervisor.control.operations import KEY as CONTACTOR
 from supervisor.control.operations import Operations
 from supervisor.control.pacing import Pacer
+from supervisor.control.profile_at_start import profile_at_start
 from supervisor.control.publisher import Publisher
+from supervisor.control.remembered import Remembered
 from supervisor.control.requests import Inbox, Reply, Request
 from supervisor.control.view import Viewer
 from supervisor.devices.bus_keeper import BusKeeper
@@ -27,7 +29,6 @@ from supervisor.devices.thermometers import Thermometers
 from supervisor.guidance.attention import Attention
 from supervisor.guidance.guide import Order
 from supervisor.protection.decision import Decision
-from supervisor.protection.verdict import Memory
 from supervisor.readings import Channel, ContactorState, Pace, Readings, SecondLine
 from supervisor.settings.model import SupervisorSettings
 from supervisor.settings.profiles import with_profile
@@ -35,7 +36,6 @@ from supervisor.snapshot import Circuit, Snapshot, Urgency
 
 log = logging.getLogger(__name__)
 PUBLISH_EVERY_S = 0.25
-HEAT = "supply_thermal"
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +61,6 @@ class Loop:
         self._parts = parts
         self._clock = parts.clock
         self._file_settings = settings
-        self._now = InForce(settings, parts)
         self._attention = Attention()
         self._silence_s = 60 * settings.panel.silence_minutes
         self._operations = Operations(settings)
@@ -73,20 +72,27 @@ class Loop:
             logbook,
             parts.clock,
             lookback=self._lookback,
-            memories=self._memories,
+            to_keep=self._to_keep,
             after_write=self._pacer.restart,
         )
-        if (kept := parts.latch.kept) is not None:
+        kept = parts.latch.kept
+        settings, doubt = profile_at_start(settings, kept)
+        self._remembered = Remembered(kept)
+        if doubt:
+            self._remembered.another_supply()
+        self._now = InForce(settings, parts)
+        if kept is not None:
             self._recall(kept)
         self.guard = Guard(
             settings, parts.clock, parts.contactor, parts.panel, self.keeper, logbook
         )
-        self.guard.remedies = self._now.remedies
+        self.guard.remedies, self.guard.profile_in_doubt = self._now.remedies, doubt
+        if settings.profile != self._file_settings.profile:
+            logbook.note("profile", f"profile {settings.profile} in force, as before this start")
         self._viewer = Viewer(settings, parts, self._now.rules, logbook, simulated=simulated)
         self._logbook = logbook
         for rule, why in settings.protection.without.reasons().items():
             logbook.note("without", f"runs without {rule}: {why}")
-        self._left: dict[int, dict[str, Memory]] = {}  # sessions of other cells, by their number
         self._leaving = False
         self._published: tuple[float, Circuit] = (float("-inf"), Circuit.OPEN)
 
@@ -161,40 +167,48 @@ class Loop:
             case Order.PAUSE:
                 self.guard.pause(guide.because)
             case Order.RESUME:
-                self.guard.resume(decision)
+                if self.guard.resume(decision):
+                    guide.resumed()
             case Order.END:
                 self.guard.end_pause(guide.because)
 
-    def _memories(self) -> Memories:
-        in_force = self._now.memories(self._clock.now_s())
-        return in_force | {CONTACTOR: self._operations.memory()}
+    def _to_keep(self) -> Kept:
+        self._remember()
+        own = {CONTACTOR: self._operations.memory()}
+        profile = self._now.settings.profile
+        if self.guard.profile_in_doubt and (before := self._parts.latch.kept):
+            profile = before.profile  # a restart does not settle it
+        return Kept({**self._remembered.all, **own}, profile)
+
+    def _remember(self) -> None:
+        self._remembered.keep(self._now.settings, self._now.memories(self._clock.now_s()))
 
     def _recall(self, kept: Kept) -> None:
-        self._operations.recall(kept.memories.get(CONTACTOR), is_whole=kept.is_whole)
-        self._now.recall(kept.memories, self._clock.now_s(), is_whole=kept.is_whole)
+        self._operations.recall(self._remembered.of_contactor, is_whole=kept.is_whole)
+        own = self._remembered.of(self._now.settings)
+        self._now.recall(own, self._clock.now_s(), is_whole=kept.is_whole)
 
     def _choose_profile(self, name: str, who: str) -> tuple[bool, str]:
         """Other settings in force, with the circuit open. The file's own have a name as well."""
         before = self._now.settings
-        if name == before.profile:
-            return True, f"{name} is in force already"
         if name not in (known := self._known_profiles()):
             return False, f"there is no profile {name!r}; there are: {', '.join(known)}"
+        if name == before.profile and not self.guard.profile_in_doubt:
+            return True, f"{name} is in force already"
         if problem := self.guard.why_no_other_settings():
             return False, f"{name} is not put in force: {problem}"
-        memories, now_s = self._now.memories(self._clock.now_s()), self._clock.now_s()
+        self._remember()
         self._now = InForce(with_profile(self._file_settings, name), self._parts)
         after = self._now.settings
-        if (cells := after.bank.cells_in_parallel) != before.bank.cells_in_parallel:
-            self._left[before.bank.cells_in_parallel] = memories
-            memories = with_session_of(memories, self._left.get(cells))
         if after.protection.supply_thermal != before.protection.supply_thermal:
-            memories.pop(HEAT, None)  # another supply: nobody knows how hot it is
-        self._now.recall(memories, now_s, is_whole=True)
+            self._remembered.another_supply()
+        self._now.recall(self._remembered.of(after), self._clock.now_s(), is_whole=True)
         self.guard.adopt(after, self._now.remedies)
         self._viewer.adopt(after, self._now.rules)
         self._pacer.restart()  # it took its time, and the circuit is open
         self._logbook.note("profile", f"profile {name} in force, asked by {who}")
+        if not self.keeper.note_profile():
+            return True, f"{name} is in force, but not on disk: name it again after a restart"
         return True, f"{name} is in force"
 
     def _known_profiles(self) -> dict[str, Any]:

@@ -5,16 +5,22 @@ from math import isfinite
 from supervisor.protection.verdict import Memory
 from supervisor.readings import ContactorState
 from supervisor.settings.model import SupervisorSettings
+from supervisor.settings.profiles import with_profile
 
 KEY = "contactor"
+
+
+def _most_pulses(settings: SupervisorSettings) -> int:
+    pulsed = settings.charge.pulsed_hold if settings.charge else None
+    return pulsed.most_pulses if pulsed else 0
 
 
 class Operations:
     """Counts closings. After an end without a word, those that may be missing are counted too."""
 
     def __init__(self, settings: SupervisorSettings) -> None:
-        pulsed = settings.charge.pulsed_hold if settings.charge else None
-        self._most_lost = 1 + (pulsed.most_pulses if pulsed else 0)
+        of_profiles = [with_profile(settings, name) for name in settings.profiles]
+        self._most_lost = 1 + max(map(_most_pulses, (settings, *of_profiles)))
         self._closed_at_s: float | None = None
         self.count = 0
 

@@ -1,5 +1,6 @@
 """When a cue is to be heard: when new, and again while it matters. Silenced for a while only."""
 
+from collections import Counter
 from collections.abc import Sequence
 from math import inf
 
@@ -17,6 +18,7 @@ class Attention:
 
     def __init__(self) -> None:
         self._heard: dict[str, tuple[Urgency, float]] = {}  # name: how urgent, when it began
+        self._times: Counter[str] = Counter()
         self._seen_s: dict[str, float] = {}
         self._silent_until_s = -inf
         self._was_alarm = False
@@ -39,6 +41,7 @@ class Attention:
             self._seen_s[cue.name] = now_s
             if self._is_due(cue, now_s):
                 self._heard[cue.name] = (cue.urgency, now_s)
+                self._times[cue.name] += 1
             if now_s - self._heard[cue.name][1] < LASTS_S[cue.urgency]:
                 loudest = OF_URGENCY[cue.urgency]
         if self.silent_s(now_s):
@@ -50,6 +53,8 @@ class Attention:
             self._heard.setdefault(cue.name, (cue.urgency, -inf))
             return False
         urgency, heard_s = self._heard.get(cue.name, (cue.urgency, -inf))
+        if self._times[cue.name] >= cue.most_sounds:
+            return False
         more_urgent = RANK[cue.urgency] < RANK[urgency]
         again_s = AGAIN_AFTER_S[cue.urgency]
         return more_urgent or heard_s == -inf or now_s - heard_s >= again_s
@@ -59,3 +64,4 @@ class Attention:
             if now_s - seen_s > GONE_AFTER_S:
                 del self._seen_s[name]
                 self._heard.pop(name, None)
+                del self._times[name]

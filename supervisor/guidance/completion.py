@@ -3,15 +3,20 @@
 from collections.abc import Iterator
 from math import isfinite
 
-from supervisor.guidance.seconds import LENGTH_S, Second
+from supervisor.guidance.flow import Flow
+from supervisor.guidance.seconds import LENGTH_S, LONGEST_S, Second
 from supervisor.guidance.words import millivolts
+from supervisor.protection.lost_time import LostTime
 from supervisor.protection.wording import amount
 from supervisor.settings.model import SupervisorSettings
 from supervisor.snapshot import FullView
 
-BREAK_S = 5.0  # so long something may be missing: a ripple of the mains, a turn of the knob
+BREAK_S = 5.0  # so long something may be missing, and a tenth of the time: a turn of the knob
 MOST_OF_RATING = 1.2  # new cells hold a little more than their plate says (common practice)
 MICRO = 1e-6
+NO_FLOW = (
+    "no current flows: is the supply on, its fuse whole, its voltage set above that of the cells?"
+)
 
 
 class Completion:
@@ -29,13 +34,15 @@ class Completion:
         self._least_ah = charge.full.least_percent / 100 * rating_ah
         self._most_ah = MOST_OF_RATING * rating_ah
         self._of_s = 60.0 * charge.full.minutes
+        self.flow = Flow(charge.full.end_amperes)
         self.begin()
 
     def begin(self) -> None:
         """With each closing."""
-        self._met_since_s: float | None = None
-        self._met_at_s = 0.0
+        self._lost = LostTime(BREAK_S)
+        self._seen_at_s: float | None = None
         self._for_s = 0.0
+        self.flow.begin()
         self._is_small = False
         self._missing: tuple[str, ...] = ("no reading yet",)
         self.reason = ""
@@ -45,29 +52,27 @@ class Completion:
         """Surely below the end current, whatever else is missing."""
         return self._is_small
 
-    def take(self, second: Second | None, charged_ah: float, now_s: float) -> None:
-        """``second`` is None when a whole one could not be told for some time."""
-        if second is None:
-            self._is_small, self._missing = False, ("no good reading",)
-        else:
-            self._is_small = second.amperes + second.unsure_a < self._full.end_amperes
-            self._missing = tuple(self._lacks(second, charged_ah))
-        if self._broken_s(now_s) > BREAK_S:
-            self._met_since_s = None
-        if not self._missing:
-            self._met_since_s = now_s if self._met_since_s is None else self._met_since_s
-            self._met_at_s = now_s
-        self._for_s = 0.0 if self._met_since_s is None else now_s - self._met_since_s
-        if second and not self._missing and self._for_s >= self._of_s:
+    def take(self, second: Second, charged_ah: float, now_s: float) -> None:
+        """Only seconds in which all is met are counted; too many without begin it anew."""
+        self.flow.take(second)
+        self._is_small = abs(second.amperes) + second.unsure_a < self._full.end_amperes
+        self._missing = tuple(self._lacks(second, charged_ah))
+        if self._is_broken(now_s):
+            self._for_s = 0.0
+        elif not self._missing:
+            self._for_s += LENGTH_S
+        if not self._missing and self._for_s >= self._of_s:
             self.reason = (
-                f"held at {amount(second.highest_v, 'V')} with "
-                f"{amount(max(second.amperes, 0.0), 'A')}, below "
-                f"{amount(self._full.end_amperes, 'A')} for {self._full.minutes:g} min"
+                f"held at {amount(second.highest_v, 'V')} with {amount(second.amperes, 'A')}, "
+                f"below {amount(self._full.end_amperes, 'A')} for {self._full.minutes:g} min"
             )
 
-    def _broken_s(self, now_s: float) -> float:
-        """How long it was not met, up to now or to the second that is: none at all is a break."""
-        return now_s - self._met_at_s - (0.0 if self._missing else LENGTH_S)
+    def _is_broken(self, now_s: float) -> bool:
+        """Whether too much time is lost. Time in which nothing could be read is lost as well."""
+        seen_at_s, self._seen_at_s = self._seen_at_s, now_s
+        is_gap = seen_at_s is not None and now_s - seen_at_s > LONGEST_S
+        in_gap = is_gap and self._lost.update(True, now_s - LENGTH_S)
+        return self._lost.update(bool(self._missing), now_s) or in_gap
 
     def _lacks(self, second: Second, charged_ah: float) -> Iterator[str]:
         full = self._full
@@ -82,8 +87,10 @@ class Completion:
         if not self._is_small:
             yield (
                 f"{amount(second.amperes, 'A')} (+-{second.unsure_a:.1f}) is not below "
-                f"{amount(full.end_amperes, 'A')}"
+                f"{amount(full.end_amperes, 'A')}, either way"
             )
+        elif not self.flow.is_credible:
+            yield NO_FLOW
         yield from self.lacks_of_the_bank(second, charged_ah)
 
     def lacks_of_the_bank(self, second: Second, charged_ah: float) -> Iterator[str]:

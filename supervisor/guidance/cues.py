@@ -1,7 +1,8 @@
 """What the operator might do now, in plain words: few, ranked, each with number and reason."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Set
 from dataclasses import dataclass
+from math import inf
 from typing import NamedTuple
 
 from supervisor.guidance.forecast import Left
@@ -20,6 +21,10 @@ HEAT_WITHIN_S = 900.0
 TOO_FAST_SHARE = 0.5  # of what trips
 NEAR_HOT_K = 10.0
 MUCH, LITTLE = 1.1, 0.85  # of the target
+CALM_FOR_S = 300.0  # before it is said that the knob may go up
+BELOW_TRIP = 0.9  # of a stage's limit: nobody is led closer to it
+SHOWN_LONGER = 0.05  # of a limit: a cue that is shown stays until the value is so far beyond it
+A_FEW = 3  # sounds, of what is over: then it is only shown
 CREEPING_AFTER = 2.0  # times what a full bank needs
 NO_END_AFTER_S = 2 * 3600.0
 
@@ -29,6 +34,7 @@ class Cue(NamedTuple):
     urgency: Urgency
     text: str
     reason: str
+    most_sounds: float = inf
 
 
 @dataclass(frozen=True)
@@ -43,6 +49,13 @@ class Situation:
     bars_ohm: float
     verdicts: Mapping[str, Verdict]
     to_limit: Left | None
+    calm_for_s: float  # nobody was told to ease down, and the knob was left alone
+    has_neared: bool  # the limit, once in this closing: within CREEPS_WITHIN_S
+    after_turn_v: float | None  # of the highest cell, once the target flows; None: not known
+    has_stopped: bool  # the current, without fading
+    has_flowed: bool
+    shown: Set[str]  # names, a second ago
+    stage_trip_a: float | None
     full_met_s: float
     small_for_s: float  # the current has been below its end for so long
     current_no_longer_falls: bool
@@ -178,32 +191,59 @@ def _small_supply(now: Situation) -> Cue | None:
         return None
     if now.stage is not Stage.HOLD or second is None or not _closed(now):
         return None
-    if not 0 <= second.amperes + second.unsure_a < most_a:
+    margin = SHOWN_LONGER if "small_supply" in now.shown else -SHOWN_LONGER
+    if not abs(second.amperes) + second.unsure_a < (1 + margin) * most_a:
         return None
     text = f"{amount(second.amperes, 'A')}: low enough for the small bench supply."
     return Cue("small_supply", Urgency.NOTE, text, f"it gives {most_a:g} A, and holds by itself")
 
 
+def is_near(left: Left) -> bool:
+    """The limit may be so near that nobody turns up."""
+    return left.low_s < CREEPS_WITHIN_S
+
+
 def _turn_up(now: Situation) -> Cue | None:
+    """Only where something says that there is room: no forecast is no reason."""
     second, charge = now.second, now.charge
     if second is None or not _closed(now) or now.stage not in (Stage.BULK, Stage.TAPER):
         return None
-    if second.amperes >= LITTLE * charge.target_amperes or second.highest_v >= charge.hold_from_v:
+    is_far = now.to_limit is not None and not is_near(now.to_limit)
+    is_flat = now.stage is Stage.BULK and now.to_limit is None and not now.has_neared
+    lands_v = second.highest_v if now.after_turn_v is None else now.after_turn_v
+    has_room = lands_v < charge.hold_from_v and (is_far or is_flat)
+    target_a, name = _target(now)
+    if not has_room or now.calm_for_s < CALM_FOR_S or second.amperes >= LITTLE * target_a:
         return None
-    near = now.to_limit is not None and now.to_limit.low_s < CREEPS_WITHIN_S
-    if near or (now.stage is Stage.TAPER and now.stage_for_s < NOW_WITHIN_S):
+    text = f"{amount(second.amperes, 'A')} flows, {target_a:.0f} A is {name}: you may turn up."
+    room = f"{millivolts(charge.hold_volts - second.highest_v)} to the hold"
+    return Cue("turn_up", Urgency.NOTE, text, room)
+
+
+def _target(now: Situation) -> tuple[float, str]:
+    """What may flow, and how that is called."""
+    wanted_a, trip_a = now.charge.target_amperes, now.stage_trip_a
+    if trip_a is None or BELOW_TRIP * trip_a >= wanted_a:
+        return wanted_a, "the target"
+    return BELOW_TRIP * trip_a, f"well below what trips in the {now.stage.value}"
+
+
+def _no_current(now: Situation) -> Cue | None:
+    """Before anything has flowed, the knob is still down, and that is as it should be."""
+    if not _closed(now) or not now.has_stopped or now.second is None:
         return None
-    text = f"You may turn up: {amount(max(second.amperes, 0.0), 'A')}."
-    room = charge.hold_volts - second.highest_v
-    reason = f"the target is {charge.target_amperes:g} A, with {millivolts(room)} to the hold"
-    return Cue("turn_up", Urgency.NOTE, text, reason)
+    if not now.has_flowed and now.stage is Stage.BULK:
+        return None
+    at = f"that of the cells, {amount(now.second.highest_v, 'V')}"
+    why = f"is the supply on, its fuse whole, its voltage set above {at}?"
+    return Cue("no_current", Urgency.SOON, "No current flows.", why, A_FEW)
 
 
 def _full(now: Situation) -> Cue | None:
     if now.circuit is not Circuit.FINISHED:
         return None
     text = "Full: the circuit is open. Knob to zero, supply off."
-    return Cue("full", Urgency.SOON, text, now.finished_because)
+    return Cue("full", Urgency.SOON, text, now.finished_because, A_FEW)
 
 
 def _rest_failed(now: Situation) -> Cue | None:
@@ -213,7 +253,7 @@ def _rest_failed(now: Situation) -> Cue | None:
     if rest.state == "passed":
         return Cue("rested", Urgency.NOTE, "The rest check is passed: the balance took.", "")
     why = "; ".join(rest.findings)
-    return Cue("rest_failed", Urgency.SOON, "The rest check is not passed.", why)
+    return Cue("rest_failed", Urgency.SOON, "The rest check is not passed.", why, A_FEW)
 
 
 def _closed(now: Situation) -> bool:
@@ -226,6 +266,7 @@ MAKERS: tuple[Callable[[Situation], Cue | None], ...] = (
     _heat,
     _rest_failed,
     _full,
+    _no_current,
     _creeping,
     _no_end,
     _far_lags,

@@ -7,15 +7,17 @@ guard carries that out, and closes only what every rule lets close.
 
 from collections.abc import Iterable, Mapping, Sequence
 from enum import Enum
+from math import inf
 
 from supervisor.guidance.completion import Completion
-from supervisor.guidance.cues import Cue, Situation, cues
+from supervisor.guidance.cues import Cue, Situation, cues, is_near
 from supervisor.guidance.fading import Fading
 from supervisor.guidance.forecast import Forecast, Left
 from supervisor.guidance.pulses import Pulses
 from supervisor.guidance.rest_check import RestCheck
 from supervisor.guidance.seconds import Second, Seconds
 from supervisor.guidance.tally import Tally
+from supervisor.guidance.turns import Turns
 from supervisor.guidance.words import between, span
 from supervisor.protection.charge_stage import ChargeStage
 from supervisor.protection.sensing.knob_steps import KnobSteps
@@ -27,6 +29,7 @@ from supervisor.settings.model import SupervisorSettings
 from supervisor.snapshot import Circuit, CueView, ForecastView, GuidanceView, Stage
 
 MICRO = 1e-6
+EASING = {"ease_down", "too_fast", "creeps"}
 OLD_S = 3.0  # a second's means are told no longer
 
 
@@ -87,6 +90,14 @@ class Guide:
         self._rest: RestCheck | None = None
         self._finished_because = ""
         self._cues: list[Cue] = []
+        self._cues_at_s = -inf
+        self._uneasy_at_s = -inf  # told to ease down, or the current was changed
+        self._has_neared = False
+        self._is_resuming = False
+        self._turns = Turns()
+        limits = settings.protection.stage_limits
+        taper = limits.taper if limits else None
+        self._stage_trip_a = {Stage.TAPER: taper.trip_amperes} if taper else {}
 
     # --- in every cycle
 
@@ -99,20 +110,32 @@ class Guide:
         if self.stage is not self._shown_stage:
             self._shown_stage, self._stage_since_s = self.stage, now_s
         self._steps.take(readings)
-        if not readings.window_is_new:
-            return Order.NONE
-        self.tally.take(readings, now_s)
-        second = self._seconds.take(readings)
-        if second is None:
-            return Order.NONE
+        second = None
+        if readings.window_is_new:
+            self.tally.take(readings, now_s)
+            second = self._seconds.take(readings)
+        order = Order.NONE if second is None else self._take_second(second, circuit, now_s)
+        if second is not None or now_s - self._cues_at_s > OLD_S:  # else they outlast what is known
+            self._look_for_cues(verdicts, now_s)
+        return order
+
+    def _take_second(self, second: Second, circuit: Circuit, now_s: float) -> Order:
         self._second = second
         if circuit is Circuit.CLOSED:
             self._charge_on(second, now_s)
         elif self._rest is not None:
             self._rest.take(second)
-        order = self._order(second, circuit, now_s)
+        return self._order(second, circuit, now_s)
+
+    def _look_for_cues(self, verdicts: Iterable[Verdict], now_s: float) -> None:
         self._cues = cues(self._situation({v.rule: v for v in verdicts}, now_s))
-        return order
+        self._cues_at_s = now_s
+        if any(cue.name in EASING for cue in self._cues):
+            self._uneasy_at_s = now_s
+
+    def resumed(self) -> None:
+        """The guard has carried out RESUME. Any other closing is one that somebody asked for."""
+        self._is_resuming = True
 
     @property
     def cues(self) -> Sequence[Cue]:
@@ -127,19 +150,22 @@ class Guide:
             return
         self._cues = []  # they were of the circuit before
         if circuit is Circuit.CLOSED:
-            self._begin(now_s, anew=before is not Circuit.PAUSED)
+            self._begin(now_s, anew=not self._is_resuming)
         elif circuit is Circuit.PAUSED and self._pulses:
             self._pulses.opened(now_s)
         elif circuit is Circuit.FINISHED:
             self._rest = RestCheck(self._charge.rest, now_s)
         elif circuit is Circuit.LOCKED_OUT:
             self._rest = None
+        self._is_resuming = False
 
     def _begin(self, now_s: float, *, anew: bool) -> None:
         self._rest, self._finished_because, self._small_since_s = None, "", None
         for forecast in self._forecasts.values():
             forecast.begin()
+        self._uneasy_at_s, self._turns = now_s, Turns()
         if anew:
+            self._has_neared = False
             self._steps.clear()
             for part in (self._completion, self._fading, self._pulses):
                 if part:
@@ -151,6 +177,10 @@ class Guide:
 
     def _charge_on(self, second: Second, now_s: float) -> None:
         ohm = self._resistance()[0] or 0.0
+        if self._turns.take(second.amperes):
+            self._uneasy_at_s = now_s
+        left = self._to_limit()[0]
+        self._has_neared |= left is not None and is_near(left)
         for cell, forecast in self._forecasts.items():
             forecast.take(second.at_s, second.volts[cell], second.amperes, ohm)
         is_hold = self.stage is Stage.HOLD
@@ -216,6 +246,7 @@ class Guide:
 
     def _situation(self, verdicts: Mapping[str, Verdict], now_s: float) -> Situation:
         view = self._completion.view() if self._completion else None
+        flow = self._completion.flow if self._completion else None
         small_s = 0.0 if self._small_since_s is None else now_s - self._small_since_s
         return Situation(
             charge=self._charge,
@@ -226,6 +257,13 @@ class Guide:
             bars_ohm=self._bars_ohm,
             verdicts=verdicts,
             to_limit=self._to_limit()[0],
+            calm_for_s=now_s - self._uneasy_at_s,
+            has_neared=self._has_neared,
+            after_turn_v=self._after_turn_v(),
+            has_stopped=flow is not None and flow.has_stopped,
+            has_flowed=flow is not None and flow.has_flowed,
+            shown=frozenset(cue.name for cue in self._cues),
+            stage_trip_a=self._stage_trip_a.get(self.stage),
             full_met_s=view.for_s if view else 0.0,
             small_for_s=small_s,
             current_no_longer_falls=bool(self._fading and self._fading.no_longer_falls),
@@ -233,6 +271,13 @@ class Guide:
             finished_because=self._finished_because,
             rest=self._rest.view() if self._rest else None,
         )
+
+    def _after_turn_v(self) -> float | None:
+        """Of the highest cell, if the current went up to its target at once."""
+        ohm, second = self._resistance()[0], self._second
+        if ohm is None or second is None:
+            return None
+        return second.highest_v + max(0.0, self._charge.target_amperes - second.amperes) * ohm
 
     def _fresh(self, now_s: float) -> Second | None:
         second = self._second
@@ -255,7 +300,7 @@ class Guide:
             stage_for_s=0.0 if stage is Stage.NONE else now_s - self._stage_since_s,
             advice=BETWEEN_PULSES if self._circuit is Circuit.PAUSED else ADVICE[stage],
             cues=tuple(CueView(c.name, c.urgency.value, c.text, c.reason) for c in self._cues),
-            to_limit=_forecast_view(left, words, "at this setting the limit"),
+            to_limit=_forecast_view(left, words, "at this setting it reaches the limit"),
             to_full=_forecast_view(full_left, full_words, "full"),
             measured_v=measured_v,
             at_rest_v=at_rest_v,

@@ -34,6 +34,7 @@ class Pulses:
         self._count = 0
         self._began_s: float | None = None  # its first opening
         self._small_since_s: float | None = None
+        self._has_flowed = False
         self._waits_for = ""
         self.ended = ""
         self.is_full = False
@@ -53,6 +54,7 @@ class Pulses:
     def wants_to_open(self, second: Second, stage: Stage) -> str:
         """Why this pulse ends now; empty while it goes on."""
         self._charge_as += max(second.amperes, 0.0)
+        self._has_flowed |= second.amperes > second.unsure_a
         above_v = self._settings.open_above_volts
         if (stage is not Stage.HOLD and not self.is_under_way) or second.highest_v <= above_v:
             return ""
@@ -65,11 +67,13 @@ class Pulses:
         if self._closed_at_s is not None:
             self._lengths_s.append(now_s - self._closed_at_s)
 
-    def _look_at_mean(self, now_s: float) -> None:
-        """Full: the newest pulse, spread over the time since it began, is next to nothing."""
+    def _look_at_mean(self, second: Second, now_s: float) -> None:
+        """Full: the newest pulse, spread over the time since it began, is next to nothing, and the
+        voltage stays up: what is not let close for another reason is no sign of it."""
         if self._closed_at_s is None or now_s <= self._closed_at_s:
             return
-        if self._charge_as / (now_s - self._closed_at_s) >= self._end_a:
+        mean_a = self._charge_as / (now_s - self._closed_at_s)
+        if not self._has_flowed or mean_a >= self._end_a or not self._stays_up(second):
             self._small_since_s = None
         elif self._small_since_s is None:
             self._small_since_s = now_s
@@ -80,7 +84,7 @@ class Pulses:
         """Whether to ask for the next pulse; sets ``ended`` when there will be none."""
         assert self._opened_at_s is not None
         assert self._began_s is not None
-        self._look_at_mean(now_s)
+        self._look_at_mean(second, now_s)
         set_to, rested_s = self._settings, now_s - self._opened_at_s
         if self._count >= set_to.most_pulses:
             self.ended = f"{self._count} pulses: that is what is allowed"
@@ -98,7 +102,7 @@ class Pulses:
         set_to = self._settings
         while self._reclosed_at_s and now_s - self._reclosed_at_s[0] >= HOUR_S:
             self._reclosed_at_s.popleft()
-        if not all(volts < set_to.close_below_volts for volts in second.volts.values()):
+        if self._stays_up(second):
             return (
                 f"{amount(second.highest_v, 'V')} to fall below "
                 f"{amount(set_to.close_below_volts, 'V')}"
@@ -108,6 +112,11 @@ class Pulses:
         if len(self._reclosed_at_s) >= set_to.most_per_hour:
             return f"the hour in which it closed {set_to.most_per_hour} times to be over"
         return ""
+
+    def _stays_up(self, second: Second) -> bool:
+        """What is no number has not fallen."""
+        below_v = self._settings.close_below_volts
+        return not all(volts < below_v for volts in second.volts.values())
 
     def view(self) -> PulsesView:
         most, lengths_s = self._settings.most_pulses, tuple(self._lengths_s)

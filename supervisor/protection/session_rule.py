@@ -73,7 +73,7 @@ class SessionRule:
 
     def _so_far(self) -> str:
         counted, limit = amount(self._session.counted, self.unit), amount(self._limit, self.unit)
-        lost = "" if self._session.is_whole else "; what a restart lost comes on top"
+        lost = "" if self._session.is_whole else "; what was not counted comes on top"
         return f"{self.doing} {counted} of {limit} in this session{lost}"
 
     def _verdict(self, state: State, left_s: float | None, reason: str) -> Verdict:

@@ -7,7 +7,7 @@ import pytest
 from guard_bench import CYCLE_S, PERMIT, GuardBench, decision
 from loop_bench import with_level_drive
 
-from supervisor.control.latch import Lockout
+from supervisor.control.latch import Kept, Lockout
 from supervisor.protection.verdict import State
 from supervisor.settings.model import SupervisorSettings
 from supervisor.snapshot import Circuit
@@ -94,7 +94,7 @@ def test_disarming_never_touches_a_lockout(bench: GuardBench) -> None:
 
 def test_what_was_never_armed_is_not_cleared(bench: GuardBench) -> None:
     stored = Lockout("overvoltage", "kept from before", "look", WALL)
-    bench.latch.lock(stored, {})
+    bench.latch.lock(stored, Kept({}))
     bench.keeper.disarm("opened")
     assert bench.latch.read(WALL) == stored
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from loop_bench import LoopBench, heal, with_level_drive
 
-from supervisor.control.latch import Latch
+from supervisor.control.latch import Kept, Latch
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.faults import BusError, ContactorWelded, LeadOpen, StopButton
 from supervisor.snapshot import Circuit
@@ -148,9 +148,9 @@ def test_a_disk_that_takes_seconds_delays_no_opening_and_trips_nothing(
 ) -> None:
     write = Latch._write
 
-    def slow(latch: Latch, content: dict[str, Any]) -> None:
+    def slow(latch: Latch, state: dict[str, Any], keep: Kept) -> None:
         bench.clock.sleep_until(bench.clock.now_s() + 4.0)
-        write(latch, content)
+        write(latch, state, keep)
 
     monkeypatch.setattr(Latch, "_write", slow)
     bench.mailbox.put("close")
@@ -330,8 +330,8 @@ def test_a_reset_that_half_reached_the_disk_is_taken_back_there(
     further(bench, 1.0)
     write = Latch._write
 
-    def half(latch: Latch, content: dict[str, Any]) -> None:
-        write(latch, content)
+    def half(latch: Latch, state: dict[str, Any], keep: Kept) -> None:
+        write(latch, state, keep)
         raise OSError(errno.EIO, "syncing the folder")
 
     monkeypatch.setattr(Latch, "_write", half)

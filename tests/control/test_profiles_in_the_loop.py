@@ -1,5 +1,6 @@
 """Another profile: other settings in force, with the circuit open; what must not be forgotten."""
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +26,7 @@ SMALL = {
 }
 FEW = {
     "about": "Four cells for practice",
+    "leave_out": ["protection.session_hold"],
     "overrides": {
         "bank.cells_in_parallel": 4,
         "protection.session_charge.trip_ampere_hours": 1120,
@@ -157,13 +159,146 @@ def test_going_to_other_cells_and_back_forgets_nothing(bench: LoopBench) -> None
     ask(bench, "open")
     bench.run(bench.clock.now_s() + 2.0)
     before = bench.loop._now.memories(bench.clock.now_s())
-    for name in ("few_cells", "bank"):
+    for name in ("few_cells", "bank", "small_supply", "few_cells", "bank"):
         assert ask(bench, "profile", name)[0]
         bench.run(bench.clock.now_s() + 1.0)
     after = bench.loop._now.memories(bench.clock.now_s())
     for key in ("session_charge", "session_time", "session_hold", "guidance"):
         assert after[key] == before[key], key
     assert before["session_charge"]["counted"] > 0.3
+
+
+def charged(bench: LoopBench) -> float:
+    """Closed for a minute and a half with the knob up, and opened; what the session counts then."""
+    assert ask(bench, "close")[0]
+    bench.world.knob(0.9, 60.0)
+    bench.run(bench.clock.now_s() + 90.0)
+    bench.world.knob(0.0, 1.0)
+    bench.run(bench.clock.now_s() + 2.0)
+    ask(bench, "open")
+    bench.run(bench.clock.now_s() + 2.0)
+    return counted(bench)
+
+
+def counted(bench: LoopBench) -> float:
+    return bench.loop._now.memories(bench.clock.now_s())["session_charge"]["counted"]
+
+
+def restart(bench: LoopBench, settings: SupervisorSettings | None = None) -> None:
+    """In good order, with other settings perhaps."""
+    bench.loop.leave()
+    bench.loop.run()
+    bench.loop.close()
+    start(bench, settings)
+
+
+def start(bench: LoopBench, settings: SupervisorSettings | None = None) -> None:
+    bench.settings = settings or bench.settings
+    bench.loop = bench.new_loop()
+    bench.run(bench.clock.now_s() + READY_S)
+
+
+def without_profiles(settings: SupervisorSettings, **kept: Any) -> SupervisorSettings:
+    return settings.model_copy(update={"profiles": kept})
+
+
+def test_a_restart_goes_on_in_the_same_profile(bench: LoopBench) -> None:
+    """Its supply and its shunt are still wired."""
+    ask(bench, "profile", "few_cells")
+    restart(bench)
+    assert shown(bench).profile == "few_cells"
+    assert any("few_cells in force, as before" in event.text for event in shown(bench).events)
+    assert ask(bench, "close")[0]
+
+
+def test_even_when_the_power_is_cut_before_it_was_closed(bench: LoopBench) -> None:
+    ask(bench, "profile", "few_cells")
+    bench.loop._parts.contactor.close()
+    bench.loop._parts.bus.close()
+    bench.loop._parts.panel.close()
+    start(bench)
+    assert shown(bench).profile == "few_cells"
+
+
+def test_sessions_outlast_a_restart_in_whatever_profile(bench: LoopBench) -> None:
+    of_the_bank = charged(bench)
+    ask(bench, "profile", "few_cells")
+    restart(bench)
+    assert counted(bench) == 0.0
+    of_few = charged(bench)
+    restart(bench)
+    assert counted(bench) == pytest.approx(of_few)
+    ask(bench, "profile", "bank")
+    assert counted(bench) == pytest.approx(of_the_bank)
+    assert of_the_bank > 0.3
+
+
+def test_a_profile_that_is_no_longer_there_closes_nothing(bench: LoopBench) -> None:
+    ask(bench, "profile", "few_cells")
+    small = bench.settings.profiles["small_supply"]
+    restart(bench, without_profiles(bench.settings, small_supply=small))
+    assert shown(bench).profile == "bank"
+    done, message = ask(bench, "close")
+    assert not done
+    assert "'few_cells', which the settings no longer have, was in force" in message
+    assert "close --profile NAME" in message
+    restart(bench)
+    assert "was in force before this start" in ask(bench, "close")[1], "no restart settles it"
+    assert ask(bench, "profile", "bank") == (True, "bank is in force")
+    restart(bench)
+    assert bench.loop.guard.profile_in_doubt == ""
+    hindrances = shown(bench).not_closing_because
+    assert not any("before this start" in why for why in hindrances)
+    assert bench.loop._now.memories(bench.clock.now_s())["supply_thermal"]["rectifier"] > 0.9
+
+
+@pytest.mark.parametrize("has_profiles", [True, False])
+def test_where_the_profile_is_not_known_somebody_has_to_say(
+    bench: LoopBench, has_profiles: bool
+) -> None:
+    """Written by an older version, or damaged."""
+    for name in ("few_cells", "bank"):
+        ask(bench, "profile", name)
+    bench.loop.leave()
+    bench.loop.run()
+    bench.loop.close()
+    path = bench.folder / "lockout.json"
+    path.write_text(json.dumps(json.loads(path.read_text()) | {"profile": None}))
+    start(bench, None if has_profiles else without_profiles(bench.settings))
+    done, message = ask(bench, "close")
+    assert done is not has_profiles
+    assert ("an unknown profile was in force" in message) is has_profiles
+
+
+def test_a_profile_that_cannot_be_kept_says_so(
+    bench: LoopBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_args: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(bench.loop._parts.latch, "_write", full)
+    done, message = ask(bench, "profile", "few_cells")
+    assert (done, "not on disk" in message) == (True, True)
+    monkeypatch.undo()
+    bench.run(bench.clock.now_s() + READY_S)
+    assert ask(bench, "close") == (True, "the contactor is told to close")
+    assert json.loads((bench.folder / "lockout.json").read_text())["profile"] == "few_cells"
+
+
+def test_what_a_profile_does_not_count_is_said_to_be_missing(bench: LoopBench) -> None:
+    """The same cells, charged without the rule: back with it, its count says that it lacks some."""
+    settings = bench.settings
+    uncounted = settings.profiles["small_supply"].model_copy(
+        update={"leave_out": ("protection.session_hold",)}
+    )
+    restart(bench, without_profiles(settings, small_supply=uncounted))
+    charged(bench)
+    for name in ("small_supply", "bank"):
+        ask(bench, "profile", name)
+        bench.run(bench.clock.now_s() + 1.0)
+    memories = bench.loop._now.memories(bench.clock.now_s())
+    assert memories["session_hold"]["is_whole"] == 0.0
+    assert memories["session_charge"]["is_whole"] == 1.0
 
 
 def test_closings_are_counted_over_profiles_and_restarts(bench: LoopBench) -> None:

@@ -7,7 +7,7 @@ import pytest
 from guard_bench import PERMIT, GuardBench, decision
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from loop_bench import with_level_drive
+from loop_bench import LoopBench, with_level_drive
 
 from supervisor.control.latch import Latch
 from supervisor.control.opening import Opening
@@ -283,3 +283,25 @@ def take(bench: GuardBench, act: str, said: object) -> None:  # noqa: PLR0912  (
         case "close":
             guard.begin_closing(said, "a test", lambda *answer: bench.answers.append(answer))  # type: ignore[arg-type]
             guard.act(said, leaving=False)  # type: ignore[arg-type]
+
+
+def test_a_power_cut_between_two_pulses_is_found_at_the_next_start(
+    hut_settings: SupervisorSettings, tmp_path: Path
+) -> None:
+    bench = LoopBench(with_level_drive(hut_settings), tmp_path)
+    bench.run(12.0)
+    bench.mailbox.put("close")
+    bench.run(13.0)
+    bench.loop.guard.pause("a test")
+    bench.run(15.0)
+    assert bench.loop.guard.circuit is Circuit.PAUSED
+    bench.world.pin_factory.refresh()
+    for part in (bench.loop._parts.contactor, bench.loop._parts.panel, bench.loop._parts.bus):
+        part.close()  # without a word
+    bench.loop = bench.new_loop()
+    bench.run(30.0)
+    bench.mailbox.put("close")
+    bench.run(32.0)
+    assert bench.loop.guard.circuit is Circuit.LOCKED_OUT
+    assert not bench.mailbox.replies[-1].done
+    assert not bench.coil

@@ -240,3 +240,12 @@ def test_a_new_alarm_ends_the_silence() -> None:
     attention.silence(20.0, 900.0)
     assert attention.sound([], 21.0, alarm=True) is Sound.NONE
     assert attention.sound([], 920.0, alarm=True) is Sound.ALARM
+
+
+def test_what_is_over_is_heard_a_few_times_and_then_only_shown() -> None:
+    full = cue(SOON, "full")._replace(most_sounds=3)
+    attention = Attention()
+    assert begins(attention, [full], HOUR_S) == [(300.0 * k, Sound.SOON) for k in range(3)]
+    assert begins(attention, [], 2 * HOUR_S, from_s=HOUR_S) == []
+    again = begins(attention, [full], 3 * HOUR_S, from_s=2 * HOUR_S)
+    assert len(again) == 3, "the next time it is news"

@@ -99,6 +99,8 @@ class Bench:
             Order.END: Circuit.OPEN,
         }
         self.turn(to[order])
+        if order is Order.RESUME:
+            self.guide.resumed()
 
     @property
     def view(self) -> GuidanceView:
@@ -408,6 +410,14 @@ def test_opened_by_hand_the_pulses_are_over(pulsed: Bench) -> None:
     assert pulsed.view.stage == "none"
 
 
+def test_opened_and_closed_by_hand_within_one_cycle_is_a_new_allowance(pulsed: Bench) -> None:
+    """Between two pulses: no cycle in which it is open for good."""
+    pulsed.run(20.0, at(3.49), at(0.0))
+    pulsed.turn(Circuit.CLOSED)
+    pulsed.run(3.0, at(3.55), at(50.0))
+    assert pulsed.view.pulses is None, "none is under way"
+
+
 def test_no_more_pulses_than_allowed(hut_settings: SupervisorSettings) -> None:
     few = PULSED.model_copy(update={"most_pulses": 2})
     bench = bench_of(soon_full(hut_settings, pulsed_hold=few))
@@ -423,6 +433,51 @@ def test_no_more_pulses_than_allowed(hut_settings: SupervisorSettings) -> None:
 
 
 # Cues
+
+
+def dying_a(at_s: float) -> float:
+    return 6.0 if at_s < 30 else 0.0
+
+
+def test_a_supply_that_dies_in_the_hold_is_told_and_is_not_full(
+    hut_settings: SupervisorSettings,
+) -> None:
+    bench = bench_of(soon_full(hut_settings))
+    bench.turn(Circuit.CLOSED)
+    assert bench.run(20 * 60.0, at(3.54), dying_a) is Order.NONE
+    assert "no_current" in bench.cue_names
+    assert bench.view.full is not None
+    assert "no current flows" in bench.view.full.missing[0]
+
+
+def test_a_current_backwards_is_shown_as_it_is(hut_settings: SupervisorSettings) -> None:
+    bench = bench_of(soon_full(hut_settings))
+    bench.turn(Circuit.CLOSED)
+    bench.run(10.0, at(3.54), at(-9.0))
+    assert bench.view.full is not None
+    assert bench.view.full.missing[0].startswith("-9.0 A")
+
+
+def test_cues_end_with_the_readings_they_were_of(bench: Bench) -> None:
+    """No second can be told any more: what was said of the last one is not repeated for ever."""
+    bench.turn(Circuit.CLOSED)
+    bench.run(5.0, at(3.58), at(50.0))
+    assert bench.cue_names == ["ease_down"]
+    bench.run(10.0, at(BAD), at(BAD))
+    assert bench.cue_names == []
+
+
+def test_eased_down_nobody_is_told_to_turn_up_again_at_once(bench: Bench) -> None:
+    """Bulk at 60 A of 100, then much too much for a moment, then the same as before."""
+    bench.turn(Circuit.CLOSED)
+    bench.run(400.0, at(3.35), at(60.0))
+    assert bench.cue_names == ["turn_up"]
+    bench.run(5.0, at(3.35), at(115.0))
+    assert bench.cue_names == ["ease_down"]
+    bench.run(290.0, at(3.35), at(60.0))
+    assert bench.cue_names == []
+    bench.run(20.0, at(3.35), at(60.0))
+    assert bench.cue_names == ["turn_up"]
 
 
 def timing(rule: str) -> Verdict:

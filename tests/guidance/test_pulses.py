@@ -151,6 +151,33 @@ def test_full_when_the_mean_over_pulse_and_rest_stays_small() -> None:
     assert not pulses.ended
 
 
+@pytest.mark.parametrize("volts", [3.40, 3.499])
+def test_not_full_while_only_something_else_keeps_it_open(volts: float) -> None:
+    """The hour's allowance, or a rule that is timing: such a bank takes more, if it were let."""
+    pulses = pulses_of(most_per_hour=1)
+    opened_s = pulse(pulses, rests(pulses, pulse(pulses, 0.0, 10), 3.4), 10)
+    for k in range(1, 3500):
+        assert not pulses.may_close(second(opened_s + k, volts, 0.0), opened_s + k)
+        assert not pulses.is_full
+
+
+def test_what_falls_in_between_has_to_stay_up_for_the_whole_time_again() -> None:
+    pulses = pulses_of(most_per_hour=1, most_rest_minutes=600)
+    opened_s = pulse(pulses, rests(pulses, pulse(pulses, 0.0, 10), 3.4), 10)
+    for k in range(1, 2 * int(FULL_S)):
+        volts = 3.40 if k % 1700 == 0 else 3.52
+        pulses.may_close(second(opened_s + k, volts, 0.0), opened_s + k)
+        assert not pulses.is_full
+
+
+def test_pulses_in_which_nothing_flowed_are_no_end() -> None:
+    pulses = pulses_of(most_rest_minutes=60)
+    opened_s = pulse(pulses, 0.0, 60, amperes=0.0)
+    assert rests(pulses, opened_s, 3.52) == opened_s + 3600
+    assert not pulses.is_full
+    assert pulses.ended
+
+
 def test_not_full_while_the_pulses_carry_more() -> None:
     """100 A for 100 s, and 300 s of rest: 25 A in the mean."""
     pulses, at_s = pulses_of(least_rest_seconds=300), 0.0

@@ -213,7 +213,7 @@ def test_open_for_as_long_as_the_settings_say_ends_a_session(
 def test_what_is_not_known_is_said(hut_settings: SupervisorSettings, case: Case) -> None:
     rule = case.make(hut_settings)
     rule.recall(None, 0.0, is_whole=False)
-    lost = "in this session; what a restart lost comes on top"
+    lost = "in this session; what was not counted comes on top"
     assert opened(rule, 1.0).reason.endswith(lost)
     assert hours(rule, 1, from_s=2.0, **case.counts)[0].reason.endswith(lost)
 

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from supervisor.control.guard import Guard
-from supervisor.control.latch import Latch
+from supervisor.control.latch import Kept, Latch
 from supervisor.control.lockout import LockoutKeeper
 from supervisor.control.logbook import Logbook
 from supervisor.control.lookback import Lookback
@@ -40,7 +40,7 @@ class GuardBench:
         self.logbook = Logbook(self.clock)
         self.latch = Latch(folder)
         self.keeper = LockoutKeeper(
-            self.latch, self.logbook, self.clock, lookback=Lookback(), memories=dict,
+            self.latch, self.logbook, self.clock, lookback=Lookback(), to_keep=lambda: Kept({}),
             after_write=lambda: None,
         )  # fmt: skip
         panel = Panel(PanelSettings(), self.pins)

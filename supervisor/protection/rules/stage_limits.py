@@ -62,14 +62,18 @@ class StageLimitsRule:
         before = self._stage.stage
         stage = self._stage.take(readings, now_s)
         if stage is not before or (readings.window is not None and readings.window_is_new):
-            self._last = self._decide(stage, readings.window or {}, now_s)
+            is_open = not readings.contactor.told_to_close
+            no_stage = "the contactor is open" if is_open else "no voltage tells the stage yet"
+            self._last = self._decide(stage, readings.window or {}, now_s, no_stage)
         return self._last
 
-    def _decide(self, stage: Stage, window: dict[Channel, Reading], now_s: float) -> Verdict:
+    def _decide(
+        self, stage: Stage, window: dict[Channel, Reading], now_s: float, no_stage: str
+    ) -> Verdict:
         limits = self._limits.get(stage, [])
         self._forget(stage)
         if not limits:
-            where = "the contactor is open" if stage is Stage.NONE else f"{stage.value}: no limit"
+            where = no_stage if stage is Stage.NONE else f"{stage.value}: no limit"
             return self._verdict(State.CLEAR, self._shown, None, where)
         found = [self._compare(stage, limit, window, now_s) for limit in limits]
         return max(found, key=lambda verdict: (SEVERITY[verdict.state], -(_room(verdict) or 0.0)))

@@ -1,0 +1,59 @@
+"""A request to close: from being asked until it is closed, or refused."""
+
+from collections.abc import Callable
+
+from supervisor.control.lockout import LockoutKeeper
+from supervisor.devices.protocols import Clock
+
+PATIENCE_S = 1.0
+
+Answer = Callable[[bool, str], None]
+
+
+class Closing:
+    """Arms the latch, waits for a later cycle's fresh readings, answers. One at a time.
+
+    The latch is armed before anything closes, so that an end without a word is found locked out.
+    A request that comes to nothing leaves the latch as it found it.
+    """
+
+    def __init__(self, keeper: LockoutKeeper, clock: Clock) -> None:
+        self._keeper = keeper
+        self._clock = clock
+        self._asked: tuple[str, Answer] | None = None
+        self._until_s = 0.0
+        self._was_armed = False  # before: an opening was never seen, and that still stands
+
+    @property
+    def waits(self) -> bool:
+        return self._asked is not None
+
+    @property
+    def is_over(self) -> bool:
+        """Nobody waits so long."""
+        return self._clock.now_s() > self._until_s
+
+    def begin(self, who: str, answer: Answer) -> None:
+        self._was_armed = self._keeper.is_armed
+        if not self._keeper.arm():
+            answer(False, "not closed: the lockout file cannot be written")
+            return
+        self._asked = (who, answer)
+        self._until_s = self._clock.now_s() + PATIENCE_S
+
+    def done(self) -> str:
+        """It is closed. Returns who asked for it."""
+        assert self._asked
+        who, answer = self._asked
+        self._asked = None
+        answer(True, "the contactor is told to close")
+        return who
+
+    def abandon(self, why: str) -> None:
+        """If one waits."""
+        if self._asked:
+            _, answer = self._asked
+            self._asked = None
+            if not self._was_armed:
+                self._keeper.disarm("not closed after all")
+            answer(False, f"not closed: {why}")

@@ -1,0 +1,75 @@
+"""What no change of settings and no restart may forget: each bank's session, the supply's heat.
+
+A profile may be for other cells, or do without a rule. What was counted is kept by the number of
+cells in parallel, and goes on when settings for them are in force again: going to another profile
+and back is no way around the limits of a session.
+"""
+
+from collections.abc import Mapping
+
+from supervisor.control.latch import Kept
+from supervisor.control.operations import KEY as CONTACTOR
+from supervisor.protection.verdict import Memory
+from supervisor.settings.model import SupervisorSettings
+
+GUIDANCE, HEAT = "guidance", "supply_thermal"
+NOTHING_YET = {"counted": 0.0, "is_whole": 1.0, "is_used_up": 0.0}
+OF_A_SESSION: Mapping[str, Memory] = {
+    "session_charge": NOTHING_YET,
+    "session_hold": NOTHING_YET,
+    "session_time": NOTHING_YET,
+    GUIDANCE: {
+        f"{name} {key}": value
+        for name in ("charge", "energy", "unsure")
+        for key, value in NOTHING_YET.items()
+    },
+}
+
+
+class Remembered:
+    """Of all settings that were in force, by what they share with those that are."""
+
+    def __init__(self, kept: Kept | None) -> None:
+        """``kept`` from before the start; None: there was none, nothing has ever been charged."""
+        self._all: dict[str, Memory] = dict(kept.memories) if kept else {}
+        self._is_known = kept is None or bool(kept.memories)  # else other cells' sessions are lost
+
+    @property
+    def all(self) -> Mapping[str, Memory]:
+        return self._all
+
+    @property
+    def of_contactor(self) -> Memory | None:
+        return self._all.get(CONTACTOR)
+
+    def keep(self, settings: SupervisorSettings, memories: Mapping[str, Memory]) -> None:
+        """As it is by now, with these settings in force."""
+        for key in OF_A_SESSION.keys() - memories.keys():
+            self._note_lost(_name(key, settings))
+        self._all |= {_name(key, settings): memory for key, memory in memories.items()}
+
+    def _note_lost(self, name: str) -> None:
+        """Not counted by the settings in force: it may have grown meanwhile."""
+        if memory := self._all.get(name):
+            self._all[name] = {
+                key: 0.0 if key.endswith("is_whole") else value for key, value in memory.items()
+            }
+
+    def another_supply(self) -> None:
+        """Nobody knows how hot it is."""
+        self._all.pop(HEAT, None)
+
+    def of(self, settings: SupervisorSettings) -> dict[str, Memory]:
+        """What rules and guide of these settings go on from, by their own keys."""
+        sessions = {
+            key: self._all.get(_name(key, settings), nothing_yet if self._is_known else None)
+            for key, nothing_yet in OF_A_SESSION.items()
+        }
+        others = {key: self._all[key] for key in (HEAT,) if key in self._all}
+        return others | {key: memory for key, memory in sessions.items() if memory is not None}
+
+
+def _name(key: str, settings: SupervisorSettings) -> str:
+    if key not in OF_A_SESSION:
+        return key
+    return f"{key}, {settings.bank.cells_in_parallel} cells"
