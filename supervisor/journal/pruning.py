@@ -1,0 +1,79 @@
+"""Keeps the journal below its size: what is oldest and least is given up first.
+
+First the rows of a second of old sessions (those of a minute and of the moments around events
+stay), then whole sessions without a trip, then those with one. The newest session is never touched.
+Each step is written down as an event.
+"""
+
+import json
+import sqlite3
+import time
+
+from supervisor.journal.schema import SECOND_MS
+
+TABLES = ("sample", "temperature", "progress", "event")
+TRIPPED = "EXISTS (SELECT 1 FROM event e WHERE e.session = session.id AND e.code = 'trip')"
+
+
+def size_bytes(db: sqlite3.Connection) -> int:
+    """Of the pages in use."""
+    pages, free, each = (
+        db.execute(f"PRAGMA {name}").fetchone()[0]
+        for name in ("page_count", "freelist_count", "page_size")
+    )
+    return int((pages - free) * each)
+
+
+def prune(db: sqlite3.Connection, most_bytes: int, *, keep: int | None) -> None:
+    """Until it is small enough, or nothing is left to give up. ``keep``: the session under way."""
+    while size_bytes(db) > most_bytes:
+        thinned = _oldest(db, "NOT is_thinned", keep)
+        if thinned is not None:
+            thin(db, thinned)
+            continue
+        given_up = _oldest(db, f"NOT {TRIPPED}", keep)
+        if given_up is None:
+            given_up = _oldest(db, "1", keep)
+        if given_up is None:
+            return
+        remove(db, given_up, "to keep the journal below its size")
+
+
+def _oldest(db: sqlite3.Connection, which: str, keep: int | None) -> int | None:
+    newest = db.execute("SELECT max(id) FROM session").fetchone()[0]
+    found = db.execute(
+        f"SELECT min(id) FROM session WHERE {which} AND id <> ? AND id <> ?", (newest, keep or 0)
+    ).fetchone()[0]
+    return None if found is None else int(found)
+
+
+def thin(db: sqlite3.Connection, session: int) -> None:
+    """Give up its rows of a second."""
+    with db:
+        db.execute("BEGIN IMMEDIATE")
+        db.execute("DELETE FROM sample WHERE session = ? AND span_ms = ?", (session, SECOND_MS))
+        db.execute("UPDATE session SET is_thinned = 1 WHERE id = ?", (session,))
+        _note(db, session, "thinned", f"session {session}: its rows of a second were given up")
+    db.executescript("PRAGMA incremental_vacuum;")  # steps to the end, as execute does not
+
+
+def remove(db: sqlite3.Connection, session: int, why: str) -> None:
+    """Give up all of it. The event that says so belongs to no session."""
+    had_trip = db.execute(f"SELECT {TRIPPED} FROM session WHERE id = ?", (session,)).fetchone()[0]
+    with db:
+        db.execute("BEGIN IMMEDIATE")
+        for table in TABLES:
+            db.execute(f"DELETE FROM {table} WHERE session = ?", (session,))
+        db.execute("DELETE FROM session WHERE id = ?", (session,))
+        with_trip = ", with a trip," if had_trip else ""
+        _note(db, session, "removed", f"session {session}{with_trip} was removed: {why}")
+    db.executescript("PRAGMA incremental_vacuum;")  # steps to the end, as execute does not
+
+
+def _note(db: sqlite3.Connection, session: int, code: str, text: str) -> None:
+    newest_run = db.execute("SELECT max(id) FROM run").fetchone()[0]
+    db.execute(
+        "INSERT INTO event (session, run, mono_s, wall_s, code, text, data)"
+        " VALUES (NULL, ?, 0, ?, ?, ?, ?)",
+        (newest_run, time.time(), f"session_{code}", text, json.dumps({"session": session})),
+    )

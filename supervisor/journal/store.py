@@ -1,0 +1,255 @@
+"""Writes the journal's file. One thread only; every call is one transaction, all of it or nothing.
+
+A commit is on the medium when it returns (WAL with ``synchronous=FULL``). Errors are sqlite3's.
+"""
+
+import json
+import sqlite3
+from collections.abc import Iterable
+from hashlib import sha256
+from pathlib import Path
+
+from supervisor.journal.folding import MS, Folding, Row
+from supervisor.journal.records import (
+    Closing,
+    Event,
+    Progress,
+    Record,
+    Run,
+    SessionEnd,
+    SettingsInForce,
+    Temperature,
+    Window,
+)
+from supervisor.journal.schema import APPLICATION_ID, MIGRATIONS, VERSION
+
+PAGES_PER_CHECKPOINT = 256
+
+
+class Broken(Exception):
+    """The file is no sound journal, or one of a newer version: to be set aside."""
+
+
+class Store:
+    """Of one file. Raises Broken, sqlite3.Error, OSError.
+
+    It may be disconnected and connected again in the midst of a run.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._db: sqlite3.Connection | None = None
+        self._inode = 0
+        self._folding = Folding()
+        self._run: int | None = None
+        self._spec: Run | None = None
+        self._settings = ""
+        self._session: int | None = None
+
+    @property
+    def db(self) -> sqlite3.Connection:
+        assert self._db is not None
+        return self._db
+
+    def connect(self) -> bool:
+        """Whether the file knows of this run already; if not, it has to be told."""
+        if self._db is not None and not self._is_gone():
+            return True
+        self.disconnect()
+        self._db = _open(self._path)
+        self._inode = self._path.stat().st_ino
+        return self._run is not None and self._knows_run()
+
+    def disconnect(self) -> None:
+        if self._db is not None:
+            self._db.close()
+            self._db = None
+
+    def _is_gone(self) -> bool:
+        """Moved or removed by somebody: what is written now would be lost without a word."""
+        return not self._path.exists() or self._path.stat().st_ino != self._inode
+
+    def _knows_run(self) -> bool:
+        assert self._spec is not None
+        where = "SELECT 1 FROM run WHERE id = ? AND wall_s = ? AND mono_s = ?"
+        found = self.db.execute(where, (self._run, self._spec.wall_s, self._spec.mono_s))
+        return found.fetchone() is not None
+
+    @property
+    def session(self) -> int | None:
+        """The one that rows belong to now."""
+        return self._session
+
+    def write(self, records: Iterable[Record], *, flush: bool = False) -> None:
+        """All of these, in order; ``flush``: spans that are not complete as well. After an error
+        nothing of it has happened, here or on disk."""
+        before = (self._run, self._spec, self._settings, self._session, self._folding)
+        self._folding = self._folding.copy()
+        try:
+            with self.db:
+                self.db.execute("BEGIN IMMEDIATE")
+                for record in records:
+                    self._take(record)
+                if flush and self._session is not None:
+                    self._put_rows(self._folding.flush())
+        except BaseException as error:
+            self._run, self._spec, self._settings, self._session, self._folding = before
+            if isinstance(error, sqlite3.DatabaseError) and _is_broken(error):
+                raise Broken(str(error)) from None
+            raise
+
+    def _take(self, record: Record) -> None:
+        match record:
+            case Window():
+                if self._session is not None:
+                    self._put_rows(self._folding.take(record))
+            case Event():
+                self._put_event(record)
+            case Progress():
+                self._put_progress(record)
+            case Temperature():
+                self._put_temperature(record)
+            case Closing():
+                self._begin_session(record)
+            case SessionEnd():
+                self._end_session(record)
+            case SettingsInForce():
+                self._settings = self._put_settings(record.settings)
+            case Run():
+                self._begin_run(record)
+
+    # --- what rows belong to
+
+    def _begin_run(self, run: Run) -> None:
+        self._spec, self._session = run, None
+        self._folding = Folding()
+        self._settings = self._put_settings(run.settings)
+        self._run = self.db.execute(
+            "INSERT INTO run (mono_s, wall_s, version, bank, is_simulated, settings)"
+            " VALUES (?, ?, ?, ?, ?, ?)",
+            (run.mono_s, run.wall_s, run.version, run.bank, run.is_simulated, self._settings),
+        ).lastrowid
+
+    def _put_settings(self, text: str) -> str:
+        digest = sha256(text.encode()).hexdigest()
+        self.db.execute("INSERT OR IGNORE INTO settings VALUES (?, ?)", (digest, text))
+        return digest
+
+    def _begin_session(self, closing: Closing) -> None:
+        assert self._spec is not None
+        self._session = None if closing.is_new else self._newest_session(closing.cells)
+        if self._session is not None:
+            self.db.execute("UPDATE session SET ended_wall_s = NULL WHERE id = ?", (self._session,))
+            return
+        spec = self._spec
+        self._session = self.db.execute(
+            "INSERT INTO session"
+            " (run, mono_s, wall_s, bank, cells, profile, is_simulated, settings)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+            (self._run, closing.mono_s, closing.wall_s, spec.bank, closing.cells, closing.profile,
+             spec.is_simulated, self._settings),
+        ).lastrowid  # fmt: skip
+
+    def _newest_session(self, cells: int) -> int | None:
+        assert self._spec is not None
+        found = self.db.execute(
+            "SELECT max(id) FROM session WHERE bank = ? AND cells = ? AND is_simulated = ?",
+            (self._spec.bank, cells, self._spec.is_simulated),
+        ).fetchone()
+        return found[0] if found else None
+
+    def _end_session(self, end: SessionEnd) -> None:
+        self._put_rows(self._folding.flush())
+        self.db.execute(
+            "UPDATE session SET ended_wall_s = ? WHERE id = ?", (end.wall_s, self._session)
+        )
+        self._session = None
+
+    # --- rows
+
+    def _put_rows(self, rows: Iterable[Row]) -> None:
+        self.db.executemany(
+            f"INSERT OR REPLACE INTO sample VALUES ({', '.join('?' * 16)})",
+            (
+                (self._session, row.span_ms, self._run, row.mono_ms, row.wall_ms,
+                 *row.front_v, *row.far_v, *row.current_a, row.good, row.windows)
+                for row in rows
+            ),
+        )  # fmt: skip
+
+    def _put_event(self, event: Event) -> None:
+        if event.is_close and self._session is not None:
+            self._put_rows(self._folding.near_event(event.mono_s))
+        self.db.execute(
+            "INSERT INTO event (session, run, mono_s, wall_s, code, text, data)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?)",
+            (self._session, self._run, event.mono_s, event.wall_s, event.code, event.text,
+             json.dumps(dict(event.data))),
+        )  # fmt: skip
+
+    def _put_progress(self, record: Progress) -> None:
+        if self._session is None:
+            return
+        mono_s, wall_s, *values = record
+        self.db.execute(
+            f"INSERT OR REPLACE INTO progress VALUES ({', '.join('?' * 13)})",
+            (self._session, self._run, round(mono_s * MS), round(wall_s * MS), *values),
+        )
+
+    def _put_temperature(self, record: Temperature) -> None:
+        if self._session is None:
+            return
+        self.db.execute(
+            "INSERT OR REPLACE INTO temperature VALUES (?, ?, ?, ?, ?, ?)",
+            (self._session, self._run, round(record.mono_s * MS), round(record.wall_s * MS),
+             record.probe, record.celsius),
+        )  # fmt: skip
+
+
+def _open(path: Path) -> sqlite3.Connection:
+    """Sound, ours, and of this version: migrated when it was of an older one."""
+    db = sqlite3.connect(path, timeout=0, isolation_level=None)
+    try:
+        _check(db)
+        db.execute("PRAGMA auto_vacuum = INCREMENTAL")
+        db.execute("PRAGMA journal_mode = WAL")
+        db.execute("PRAGMA synchronous = FULL")
+        db.execute(f"PRAGMA wal_autocheckpoint = {PAGES_PER_CHECKPOINT}")
+        _migrate(db)
+    except sqlite3.DatabaseError as error:
+        db.close()
+        if _is_broken(error):
+            raise Broken(str(error)) from None
+        raise
+    except BaseException:
+        db.close()
+        raise
+    return db
+
+
+def _is_broken(error: sqlite3.DatabaseError) -> bool:
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF  # without its extension
+    return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+
+
+def _check(db: sqlite3.Connection) -> None:
+    """Raises Broken."""
+    found = db.execute("PRAGMA quick_check(1)").fetchone()[0]
+    if found != "ok":
+        raise Broken(found)
+    version = db.execute("PRAGMA user_version").fetchone()[0]
+    is_empty = db.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0] == 0
+    is_ours = db.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
+    if not (is_ours or is_empty):
+        raise Broken("it is no journal of this program")
+    if version > VERSION:
+        raise Broken(f"it is of version {version}, written by a newer program")
+
+
+def _migrate(db: sqlite3.Connection) -> None:
+    version = db.execute("PRAGMA user_version").fetchone()[0]
+    for number, script in enumerate(MIGRATIONS[version:], version + 1):
+        db.executescript(
+            f"BEGIN IMMEDIATE; {script};"
+            f"PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = {number}; COMMIT;"
+        )

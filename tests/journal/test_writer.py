@@ -1,0 +1,215 @@
+"""The journal's thread: nothing blocks the loop, nothing written is lost, every loss is told."""
+
+import sqlite3
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from journals import WALL_S, closing, codes, event, run, window, windows
+
+from supervisor.journal import writer as module
+from supervisor.journal.reader import Reader
+from supervisor.journal.schema import FILE_NAME, SECOND_MS
+from supervisor.journal.store import Store
+from supervisor.journal.writer import Writer
+
+LARGE = 1 << 30
+
+
+@pytest.fixture
+def write(tmp_path: Path) -> Iterator[Callable[[], Writer]]:
+    """Makes a writer; all of them are closed in the end."""
+    made: list[Writer] = []
+
+    def make() -> Writer:
+        made.append(Writer(tmp_path, LARGE, lambda: WALL_S))
+        return made[-1]
+
+    yield make
+    for one in made:
+        one.close()
+
+
+def test_all_of_it_is_written_when_it_ends(tmp_path: Path, write: Callable[[], Writer]) -> None:
+    writer = write()
+    for record in (run(), closing(0.0), *windows(0.0, 100.0), event(100.0)):
+        writer.put(record)
+    writer.close()
+    with Reader(tmp_path / FILE_NAME) as reader:
+        assert len(list(reader.samples(1, SECOND_MS))) == 101
+    assert codes(tmp_path / FILE_NAME) == ["trip"]
+    assert writer.health.written == 1003
+    assert (writer.health.depth, writer.health.trouble) == (0, "")
+
+
+class Gate:
+    """Holds the thread before it writes, until it is opened; counts the writes."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.open = threading.Event()
+        self.reached = threading.Event()
+        self.fails: list[Exception] = []
+        write = Store.write
+
+        def gated(store: Store, records: object, **keys: bool) -> None:
+            self.reached.set()
+            self.open.wait(20)
+            if self.fails:
+                raise self.fails.pop(0)
+            write(store, records, **keys)  # type: ignore[arg-type]
+
+        monkeypatch.setattr(Store, "write", gated)
+
+
+def test_a_disk_that_hangs_costs_samples_first_and_says_so(
+    tmp_path: Path, write: Callable[[], Writer], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "MOST_SAMPLES", 50)
+    monkeypatch.setattr(module, "MOST_RECORDS", 60)
+    gate = Gate(monkeypatch)
+    writer = write()
+    writer.put(run())
+    writer.put(closing(0.0))
+    assert gate.reached.wait(20)
+    for one in windows(0.0, 10.0):
+        writer.put(one)
+    for k in range(20):
+        writer.put(event(10.0 + k))
+    gate.open.set()
+    writer.close()
+    assert writer.health.dropped_samples == 52
+    assert writer.health.dropped_events == 10
+    with Reader(tmp_path / FILE_NAME) as reader:
+        lost = [e for e in reader.events() if e.code == "journal_lost"]
+        assert sum(e.data["samples"] for e in lost) == 52
+        assert sum(e.data["events"] for e in lost) == 10
+        assert sum(e.code == "trip" for e in reader.events()) == 10
+
+
+@pytest.mark.parametrize(
+    "error",
+    [
+        sqlite3.OperationalError("database or disk is full"),
+        sqlite3.OperationalError("attempt to write a readonly database"),
+        sqlite3.OperationalError("database is locked"),
+        sqlite3.OperationalError("disk I/O error"),
+        OSError(5, "Input/output error"),
+    ],
+)
+def test_a_write_that_fails_is_tried_again_and_loses_nothing(
+    tmp_path: Path,
+    write: Callable[[], Writer],
+    monkeypatch: pytest.MonkeyPatch,
+    error: Exception,
+) -> None:
+    monkeypatch.setattr(module, "AGAIN_AFTER_S", 0.001)
+    gate = Gate(monkeypatch)
+    gate.fails = [error] * 3
+    gate.open.set()
+    writer = write()
+    for record in (run(), closing(0.0), *windows(0.0, 5.0), event(5.0)):
+        writer.put(record)
+    while gate.fails:
+        gate.reached.wait(0.01)
+    writer.close()
+    assert codes(tmp_path / FILE_NAME) == ["trip"]
+    with Reader(tmp_path / FILE_NAME) as reader:
+        assert len(reader.sessions()) == 1
+    assert writer.health.trouble == ""
+
+
+def test_a_broken_file_is_kept_aside_and_a_fresh_one_begun(
+    tmp_path: Path, write: Callable[[], Writer]
+) -> None:
+    path = tmp_path / FILE_NAME
+    path.write_bytes(b"what a power cut left" * 500)
+    writer = write()
+    for record in (run(), closing(0.0), event(1.0)):
+        writer.put(record)
+    writer.close()
+    assert codes(path) == ["journal_set_aside", "trip"] or codes(path)[0] == "trip"
+    (kept,) = tmp_path.glob("journal.broken-*")
+    assert kept.read_bytes().startswith(b"what a power cut left")
+
+
+def test_damage_in_mid_run_begins_a_fresh_file_that_knows_run_and_session(
+    tmp_path: Path, write: Callable[[], Writer], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    gate = Gate(monkeypatch)
+    gate.open.set()
+    writer = write()
+    for record in (run(), closing(0.0), event(1.0)):
+        writer.put(record)
+    while writer.health.written < 3:
+        gate.reached.wait(0.01)
+    malformed = sqlite3.DatabaseError("database disk image is malformed")
+    malformed.sqlite_errorcode = sqlite3.SQLITE_CORRUPT
+    gate.fails = [module.Broken(str(malformed))]
+    writer.put(event(2.0, "after"))
+    writer.put(window(2.1))
+    writer.close()
+    with Reader(tmp_path / FILE_NAME) as reader:
+        (session,) = reader.sessions()
+        assert [e.code for e in reader.events()][-1] == "after"
+        assert [e.code for e in reader.events(session.id)] == ["journal_set_aside", "after"]
+        assert len(list(reader.samples(session.id, SECOND_MS))) == 1
+    assert len(list(tmp_path.glob("journal.broken-*"))) == 1
+
+
+def test_a_file_removed_in_mid_run_is_begun_anew(
+    tmp_path: Path, write: Callable[[], Writer]
+) -> None:
+    path = tmp_path / FILE_NAME
+    writer = write()
+    for record in (run(), closing(0.0), event(1.0)):
+        writer.put(record)
+    while writer.health.written < 3:
+        threading.Event().wait(0.01)
+    for part in tmp_path.glob("journal.sqlite*"):
+        part.unlink()
+    writer.put(event(2.0, "after"))
+    writer.close()
+    assert codes(path) == ["after"]
+    with Reader(path) as reader:
+        assert len(reader.sessions()) == 1
+
+
+def test_locked_by_another_it_waits_and_loses_nothing(
+    tmp_path: Path, write: Callable[[], Writer], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "AGAIN_AFTER_S", 0.001)
+    monkeypatch.setattr(module, "AGAIN_AT_MOST_S", 0.01)
+    path = tmp_path / FILE_NAME
+    writer = write()
+    writer.put(run())
+    while writer.health.written < 1:
+        threading.Event().wait(0.01)
+    other = sqlite3.connect(path, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    writer.put(closing(0.0))
+    writer.put(event(1.0))
+    while not writer.health.trouble:
+        threading.Event().wait(0.01)
+    assert "locked" in writer.health.trouble
+    other.execute("COMMIT")
+    other.close()
+    writer.close()
+    assert codes(path) == ["trip"]
+
+
+def test_a_folder_that_cannot_be_written_is_told_and_tried_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "AGAIN_AFTER_S", 0.001)
+    monkeypatch.setattr(module, "AGAIN_AT_MOST_S", 0.01)
+    folder = tmp_path / "not yet there"
+    writer = Writer(folder, LARGE, lambda: WALL_S)
+    writer.put(run())
+    while not writer.health.trouble:
+        threading.Event().wait(0.01)
+    assert "unable to open" in writer.health.trouble
+    folder.mkdir()
+    writer.put(event(1.0))
+    writer.close()
+    assert codes(folder / FILE_NAME) == ["trip"]

@@ -1,0 +1,64 @@
+"""Records for a journal, and a charge that never was."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from supervisor.journal.reader import Reader
+from supervisor.journal.records import Closing, Event, Record, Run, SessionEnd, Span, Window
+from supervisor.journal.schema import FILE_NAME
+from supervisor.journal.store import Store
+
+WALL_S = 1_780_000_000.0
+WINDOW_S = 0.1
+
+
+def run(mono_s: float = 0.0, **changes: object) -> Run:
+    one = Run(mono_s, WALL_S + mono_s, "0.1", "Hut bank", is_simulated=True, settings='{"a": 1}')
+    return one._replace(**changes)  # type: ignore[arg-type]
+
+
+def closing(mono_s: float, *, is_new: bool = True, cells: int = 32) -> Closing:
+    return Closing(mono_s, WALL_S + mono_s, is_new, cells, "bank")
+
+
+def end(mono_s: float) -> SessionEnd:
+    return SessionEnd(mono_s, WALL_S + mono_s)
+
+
+def event(mono_s: float, code: str = "trip", *, is_close: bool = True, **data: object) -> Event:
+    return Event(mono_s, WALL_S + mono_s, code, f"text of {code}", data, is_close)  # type: ignore[arg-type]
+
+
+def window(mono_s: float, volts: float = 3.5, amperes: float = 50.0, **changes: object) -> Window:
+    one = Window(
+        mono_s,
+        WALL_S + mono_s,
+        Span(volts, volts - 0.01, volts + 0.01),
+        Span(volts - 0.001, volts - 0.011, volts + 0.009),
+        Span(amperes, amperes - 1, amperes + 1),
+        is_good=True,
+        is_fine=True,
+    )
+    return one._replace(**changes)  # type: ignore[arg-type]
+
+
+def windows(from_s: float, to_s: float) -> Iterator[Window]:
+    """Every 0.1 s; the first just after ``from_s``."""
+    first, last = round(from_s / WINDOW_S) + 1, round(to_s / WINDOW_S)
+    return (window(round(k * WINDOW_S, 3)) for k in range(first, last + 1))
+
+
+def written(folder: Path, *records: Record) -> Path:
+    """A journal with these; its path."""
+    path = folder / FILE_NAME
+    store = Store(path)
+    store.connect()
+    store.write(records, flush=True)
+    store.disconnect()
+    return path
+
+
+def codes(path: Path) -> list[str]:
+    """Of all events."""
+    with Reader(path) as reader:
+        return [event.code for event in reader.events()]
