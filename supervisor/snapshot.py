@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, fields
 from enum import Enum
 from typing import Any
 
-FORMAT = 3
+FORMAT = 4
 
 
 class Circuit(Enum):
@@ -216,6 +216,22 @@ class LockoutView:
 
 
 @dataclass(frozen=True, slots=True)
+class JournalView:
+    """How the record is kept: ``depth`` records wait; ``trouble`` says why none can be written.
+
+    ``session`` is the number of the one under way. Totals are since the start of the daemon.
+    """
+
+    depth: int = 0
+    written: int = 0
+    dropped_samples: int = 0
+    dropped_events: int = 0
+    cpu_s: float = 0.0
+    session: int | None = None
+    trouble: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class EventView:
     wall: str
     code: str
@@ -266,6 +282,7 @@ class Snapshot:
     rated_operations: int | None
     guidance: GuidanceView | None
     silent_s: float
+    journal: JournalView
     rules: tuple[RuleView, ...]
     without: tuple[WithoutView, ...]
     lockout: LockoutView | None
@@ -295,6 +312,7 @@ def from_dict(data: dict[str, Any]) -> Snapshot:
         plain["channels"] = tuple(ChannelView(**c) for c in data["channels"])
         plain["probes"] = tuple(ProbeView(**p) for p in data["probes"])
         plain["guidance"] = _guidance(data["guidance"]) if data["guidance"] else None
+        plain["journal"] = JournalView(**data["journal"])
         plain["rules"] = tuple(RuleView(**r) for r in data["rules"])
         plain["without"] = tuple(WithoutView(**w) for w in data["without"])
         plain["lockout"] = _lockout(data["lockout"]) if data["lockout"] else None

@@ -36,7 +36,8 @@ class OperatorSettings(Settings):
     knob_step: Position = Field(default=0.01, description="Largest turn in one go.")
     follows_cues: bool = Field(
         default=False,
-        description="true: does what the cues say, no more, and the buzzer wakes who is asleep.",
+        description="true: does what the cues say, no more once the current was brought up, and "
+        "the buzzer wakes who is asleep.",
     )
 
 
@@ -78,6 +79,7 @@ class Operator:
         self.settings = settings
         self._has_charged = False
         self._dozed_off = False
+        self._was_brought_up = False  # the current, or as far as the cues let it
 
     def look(self, shown: Snapshot, knob: float) -> Iterator[Deed]:
         match shown.circuit:
@@ -90,7 +92,7 @@ class Operator:
                 self._has_charged = True
                 cue = _urgent_cue(shown) if self.settings.follows_cues else None
                 if cue is not None:
-                    self._dozed_off = False
+                    self._dozed_off, self._was_brought_up = False, True
                     yield from self._heed(cue, knob)
                 elif not self._dozed_off:
                     yield from self._charge(shown, knob)
@@ -118,6 +120,7 @@ class Operator:
         if cell_v is None or current_a is None:
             return
         step = self.settings.knob_step
+        self._was_brought_up |= current_a >= NEAR * self.settings.target_amperes
         if cell_v >= self.settings.hold_volts:
             yield from self._too_high(knob)
         elif cell_v >= self.settings.hold_volts - WINDOW_V or _is_timing(shown):
@@ -131,9 +134,11 @@ class Operator:
             self._dozed_off = True
 
     def _may_turn_up(self, shown: Snapshot) -> bool:
-        """Who follows the cues waits for that one."""
+        """Who follows the cues waits for that one, once the current was brought up."""
+        if not (self.settings.follows_cues and self._was_brought_up):
+            return True
         cues = shown.guidance.cues if shown.guidance else ()
-        return not self.settings.follows_cues or any(cue.cue == "turn_up" for cue in cues)
+        return any(cue.cue == "turn_up" for cue in cues)
 
     def _too_high(self, knob: float) -> Iterator[Deed]:
         step = self.settings.knob_step

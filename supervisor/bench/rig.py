@@ -1,21 +1,26 @@
 """One scenario on the bench: the real loop on a simulated world, with a simulated operator."""
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
+from supervisor.bench.campaign.daemon import Daemon, LatchFile
 from supervisor.bench.campaign.invariants import Invariants
 from supervisor.bench.operators import Ask, Deed, Operator, Overlooked
 from supervisor.bench.scenario import Act, Scenario
 from supervisor.control.assemble import assemble
 from supervisor.control.loop import Loop
 from supervisor.control.publisher import Publisher
-from supervisor.control.requests import Inbox, Mailbox
+from supervisor.control.recorder import Sink
+from supervisor.control.requests import Inbox, Mailbox, Reply, Request
 from supervisor.devices.protocols import Clock
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
+from supervisor.simulator.parts.supply import AnySupplySettings
 from supervisor.simulator.world import World
-from supervisor.snapshot import Circuit
+from supervisor.snapshot import Circuit, Snapshot
 
 log = logging.getLogger(__name__)
 
@@ -26,6 +31,23 @@ class Killed(BaseException):
     def __init__(self, down_s: float) -> None:
         super().__init__()
         self.down_s = down_s
+
+
+class TellingMailbox(Mailbox):
+    """Tells at once what was refused: nobody else would read that answer."""
+
+    def __init__(self, refused: Callable[[str, str], None]) -> None:
+        super().__init__()
+        self._refused = refused
+
+    def take(self) -> list[Request]:
+        return [replace(request, answer=partial(self._hear, request)) for request in super().take()]
+
+    def _hear(self, request: Request, reply: Reply) -> None:
+        request.answer(reply)
+        if not reply.done:
+            name = f" {request.reason}" if request.act == "profile" else ""
+            self._refused(f"{request.act}{name}", reply.message)
 
 
 class Rig:
@@ -40,13 +62,14 @@ class Rig:
         state_dir: Path,
         publisher: Publisher,
         inboxes: Sequence[Inbox] = (),
+        journal: Sink | None = None,
     ) -> None:
+        self._journal = journal
         self._state_dir = state_dir
         self.scenario = scenario
         self.settings = settings
         self.clock = clock
-        self.started_at_s = clock.now_s()
-        self.operator = Mailbox()
+        self.operator = TellingMailbox(self._tell_refused)
         self.last_fault_at_s: float | None = None
         self.said: list[tuple[float, str]] = []
         self._problems: list[str] = []
@@ -56,6 +79,9 @@ class Rig:
         self._dies_for_s: float | None = None  # between two cycles: at the beginning of the next
         self._dead: list[Loop] = []  # kept: nobody tidies up after a kill, the collector neither
         self.world = World(settings, scenario.plant, clock, seed=scenario.seed)
+        if not isinstance(clock, SimulatedClock):
+            self.world.prepare(_supplies_to_come(scenario))
+        self.started_at_s = clock.now_s()
         self.loop = self._start()
         self.invariants = (
             Invariants(
@@ -67,6 +93,10 @@ class Rig:
             if scenario.invariants
             else None
         )
+        if self.invariants:
+            self.invariants.watch(
+                Daemon(lambda: self.loop, lambda: self._seen.snapshot, LatchFile(state_dir))
+            )
         for act in scenario.timeline:
             self._schedule(act)
         if scenario.operator:
@@ -89,6 +119,11 @@ class Rig:
         return bool(self._dead)
 
     @property
+    def shown(self) -> Snapshot | None:
+        """What the page shows now; None before the first cycle."""
+        return self._seen.snapshot
+
+    @property
     def elapsed_s(self) -> float:
         return self.clock.now_s() - self.started_at_s
 
@@ -109,6 +144,7 @@ class Rig:
             inboxes=self._inboxes,
             publisher=self._seen,
             simulated=True,
+            journal=self._journal,
         )
 
     def _start_again(self, down_s: float) -> None:
@@ -177,6 +213,11 @@ class Rig:
         if self.invariants:
             self.invariants.asked(act)
 
+    def _tell_refused(self, what: str, why: str) -> None:
+        """In the log of a run, and among what is said in the demo, whose log is quiet."""
+        self.said.append((self.elapsed_s, f"(Refused, {what}: {why})"))
+        log.warning("simulated operator: %s refused: %s", what, why)
+
     def _look_again(self, operator: Operator, now_s: float) -> None:
         """The operator looks every so often, and acts a moment later."""
         at_s = now_s + operator.settings.looks_every_seconds
@@ -194,3 +235,8 @@ class Rig:
             self.world.at(at_s, lambda: self._ask(deed.act, deed.reason))
         else:
             self.world.at(at_s, lambda: self.world.knob(deed.to, deed.over_s))
+
+
+def _supplies_to_come(scenario: Scenario) -> list[AnySupplySettings]:
+    refits = (act.refit for act in scenario.timeline if act.refit)
+    return [refit.supply for refit in refits if refit.supply]

@@ -1,17 +1,19 @@
 """The demo's terminal view: what the daemon says, what the operator does, in plain words."""
 
-from rich.console import Console, Group, RenderableType
+from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
+from rich.measure import Measurement
 from rich.rule import Rule
 from rich.table import Table
 from rich.text import Text
 
 from supervisor.bench.story import Story
+from supervisor.guidance.words import cue_line
 from supervisor.readings import in_words
-from supervisor.snapshot import ChannelView, Snapshot
+from supervisor.snapshot import ChannelView, GuidanceView, Snapshot
 
 STATE_STYLE = {"closed": "bold green", "locked out": "bold white on red"}
 SAID_SHOWN = 4
-BAR = 20
+BAR, SHORTEST_BAR = 20, 3
 BAR_FROM_V = 3.2
 
 
@@ -20,6 +22,7 @@ def view(snapshot: Snapshot, story: Story, page: str) -> RenderableType:
     minutes, seconds = divmod(int(story.rig.elapsed_s), 60)
     head = Text.assemble(
         (f"{snapshot.bank}", "bold"),
+        f", profile {snapshot.profile}"
         f"   simulated {minutes:02d}:{seconds:02d}, {story.achieved_speed:.0f} x real time",
     )
     return Group(
@@ -28,7 +31,7 @@ def view(snapshot: Snapshot, story: Story, page: str) -> RenderableType:
         _state(snapshot),
         *_cues(snapshot),
         Text(),
-        _readings(snapshot, story),
+        _readings(snapshot),
         *_charge(snapshot),
         Text(),
         *_rules(snapshot),
@@ -45,6 +48,19 @@ def line(snapshot: Snapshot, story: Story) -> str:
     values = ", ".join(f"{in_words(c.channel)} {_value(c)}" for c in snapshot.channels)
     stage = f", {snapshot.guidance.stage}" if snapshot.guidance else ""
     return f"{story.rig.elapsed_s:7.0f} s  {snapshot.circuit}{stage}: {values}"
+
+
+class CueLines:
+    """For a pipe or a log: a line of each cue that is new, or more or less urgent than it was."""
+
+    def __init__(self) -> None:
+        self._told: set[tuple[str, str]] = set()
+
+    def changed(self, guidance: GuidanceView | None, at_s: float) -> list[str]:
+        cues = guidance.cues if guidance else ()
+        new = [cue for cue in cues if (cue.cue, cue.urgency) not in self._told]
+        self._told = {(cue.cue, cue.urgency) for cue in cues}
+        return [f"{at_s:7.0f} s  {cue_line(cue)}" for cue in new]
 
 
 def summary(story: Story, console: Console) -> None:
@@ -109,7 +125,7 @@ def _state(snapshot: Snapshot) -> Text:
 
 def _cues(snapshot: Snapshot) -> list[Text]:
     cues = snapshot.guidance.cues if snapshot.guidance else ()
-    return [Text(f"> {cue.text}", "" if cue.urgency == "note" else "bold") for cue in cues]
+    return [Text(cue_line(cue), "" if cue.urgency == "note" else "bold") for cue in cues]
 
 
 def _charge(snapshot: Snapshot) -> list[Text]:
@@ -128,15 +144,28 @@ def _charge(snapshot: Snapshot) -> list[Text]:
     return [Text("; ".join(told))]
 
 
-def _readings(snapshot: Snapshot, story: Story) -> Table:
-    table = Table.grid(padding=(0, 2))
-    for least in (10, 8, 0):  # a narrow terminal crops the bar, not what it shows
-        table.add_column(no_wrap=True, overflow="crop", min_width=least)
+def _readings(snapshot: Snapshot) -> Table:
+    table = Table.grid(padding=(0, 1))
+    table.add_column(no_wrap=True)
+    table.add_column(no_wrap=True)
+    table.add_column()  # the bar: it alone gives way on a narrow terminal
+    table.add_column(no_wrap=True)
+    limits = _limits(snapshot)
     for channel in snapshot.channels:
+        limit = limits.get(channel.unit)
         table.add_row(
-            in_words(channel.channel), Text(_value(channel), "bold"), _bar(channel, story)
+            in_words(channel.channel),
+            Text("cannot tell" if channel.value is None else _value(channel), "bold"),
+            f"({channel.quality})" if channel.value is None else _Bar(channel, limit),
+            "" if limit is None else f"limit {limit:g} {channel.unit}",
         )
     return table
+
+
+def _limits(snapshot: Snapshot) -> dict[str, float]:
+    """Of voltage and current, as they are in force: a profile has others than the file."""
+    rules = {"overvoltage", "overcurrent"}
+    return {rule.unit: rule.limit for rule in snapshot.rules if rule.rule in rules}
 
 
 def _value(channel: ChannelView) -> str:
@@ -145,17 +174,22 @@ def _value(channel: ChannelView) -> str:
     return f"{channel.value:z.{1 if channel.unit == 'A' else 3}f} {channel.unit}"
 
 
-def _bar(channel: ChannelView, story: Story) -> str:
-    """Where the value stands between nothing to see and its limit."""
-    rules = story.rig.settings.protection
-    low, high = (
-        (0.0, rules.overcurrent.trip_amperes)
-        if channel.unit == "A"
-        else (BAR_FROM_V, rules.overvoltage.trip_volts)
-    )
-    part = 0.0 if channel.value is None else (channel.value - low) / (high - low)
-    filled = min(max(round(part * BAR), 0), BAR)
-    return f"{'=' * filled}{'.' * (BAR - filled)}| limit {high:g} {channel.unit}"
+class _Bar:
+    """Where the value stands between nothing to see and its limit, as long as there is room."""
+
+    def __init__(self, channel: ChannelView, limit: float | None) -> None:
+        low = 0.0 if channel.unit == "A" else BAR_FROM_V
+        known = channel.value is not None and limit is not None and limit > low
+        self._part = ((channel.value or 0.0) - low) / ((limit or 0.0) - low) if known else 0.0
+
+    def __rich_console__(self, _console: Console, options: ConsoleOptions) -> RenderResult:
+        length = min(options.max_width - 1, BAR)
+        filled = min(max(round(self._part * length), 0), length)
+        yield Text(f"{'=' * filled}{'.' * (length - filled)}|", no_wrap=True)
+
+    def __rich_measure__(self, _console: Console, options: ConsoleOptions) -> Measurement:
+        most = min(options.max_width, BAR + 1)
+        return Measurement(min(SHORTEST_BAR + 1, most), most)
 
 
 def _rules(snapshot: Snapshot) -> list[Text]:

@@ -8,6 +8,7 @@ from supervisor.bench.rig import Rig
 from supervisor.bench.scenario import Scenario
 from supervisor.control.latch import Lockout
 from supervisor.control.publisher import StatusFile
+from supervisor.journal.direct import DirectJournal
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.clock import SimulatedClock
 from supervisor.snapshot import Circuit, Snapshot
@@ -46,6 +47,7 @@ class Story:
             clock=self._clock,
             state_dir=folder,
             publisher=self._shown,
+            journal=DirectJournal(folder),
         )
         self._began_s = time.monotonic()
         self._last_act_s = max((act.at_seconds for act in scenario.timeline), default=0.0)

@@ -77,7 +77,9 @@ def _show(examined: Examined, rule: str | None) -> None:
 
     if rule is not None:
         check_explain.print_explanation(rule, examined)
-    elif examined.budgets and examined.settings:
+    elif examined.faults:
+        check_text.print_unfit(examined.budgets)
+    elif examined.settings:
         check_text.print_check(examined.settings, examined.budgets)
 
 

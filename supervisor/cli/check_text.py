@@ -1,7 +1,8 @@
 """The words and tables of ``holdwatch check FILE``. Figures come from the response budget."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
+from rich.console import Console
 from rich.table import Table
 
 from supervisor.cli.check_words import (
@@ -42,20 +43,21 @@ def print_check(settings: SupervisorSettings, found: tuple[RuleBudget, ...]) -> 
     for line in (*_summary(settings), *_gaps(settings)):
         print_wrapped(paper, *line)
     paper.print()
-    if paper.width < NARROW:
-        for budget in found:
-            print_budget(paper, budget, in_full=False)
-            paper.print()
-    else:
-        paper.print(_table(found))
-        paper.print()
-        paper.print(_stages(found))
-        paper.print()
+    _print_figures(paper, found)
+    if paper.width >= NARROW:
         for titles, note in _notes(found).items():
             print_wrapped(paper, f"{titles}: ", note)
         paper.print()
     for lead, text in LEGEND:
         print_wrapped(paper, lead, text)
+
+
+def print_unfit(found: tuple[RuleBudget, ...]) -> None:
+    """Only the rules that are not what they must be: the faults follow, and nothing hides them."""
+    unfit = [budget for budget in found if not budget.fits]
+    paper = console()
+    if unfit:
+        _print_figures(paper, unfit)
 
 
 # The charge
@@ -164,6 +166,18 @@ def _gaps(settings: SupervisorSettings) -> Iterator[tuple[str, str]]:
 
 
 # The rules
+
+
+def _print_figures(paper: Console, found: Sequence[RuleBudget]) -> None:
+    if paper.width < NARROW:
+        for budget in found:
+            print_budget(paper, budget, in_full=False)
+            paper.print()
+    else:
+        paper.print(_table(found))
+        paper.print()
+        paper.print(_stages(found))
+        paper.print()
 
 
 def _table(found: Iterable[RuleBudget]) -> Table:

@@ -9,10 +9,18 @@ import click
 
 from supervisor.cli.asking import ask_and_tell, asked
 from supervisor.cli.common import EXIT_FAILED, fail, run_dir_option, say
+from supervisor.snapshot import Circuit
 
 READY_WITHIN_S = 30.0
 LOOK_EVERY_S = 0.5
 LEAST_A, MUCH_A = 2.0, 5.0  # too little to tell one shunt from another; so much that it tells
+NOT_COMPARED = "not compared: a shunt that is not the one in the settings would not be noticed"
+WAYS_OUT = {
+    Circuit.CLOSED.value: "open it first (holdwatch open)",
+    Circuit.PAUSED.value: "open it first (holdwatch open): that ends the pulsed hold",
+    Circuit.FINISHED.value: "open it first (holdwatch open): that ends the charge before",
+    Circuit.LOCKED_OUT.value: "look into it, then holdwatch reset --reason WHAT_WAS_FOUND",
+}
 AGREES_SHARE, AGREES_A = 0.1, 0.2  # of what a clamp meter and a shunt may differ by
 
 
@@ -32,7 +40,9 @@ def command(run_dir: Path, profile: str | None, yes: bool, as_json: bool) -> Non
     if profile is not None:
         _change_to(run_dir, profile, yes=yes)
     ask_and_tell(run_dir, "close", as_json=as_json)
-    if profile is not None and not yes:
+    if profile is not None and yes:
+        say(NOT_COMPARED)
+    elif profile is not None:
         _compare_current(run_dir)
 
 
@@ -43,6 +53,7 @@ def _change_to(run_dir: Path, profile: str, *, yes: bool) -> None:
             f"there is no profile {profile!r}\n"
             f"  what to do: choose one of {', '.join(known)}, or add it to the settings file"
         )
+    _check_circuit(run_dir)
     say(f"{profile}: {known[profile]['about']}")
     for step in known[profile]["steps"]:
         if not yes and not click.confirm(f"  {step}. Done?", err=True):
@@ -51,6 +62,22 @@ def _change_to(run_dir: Path, profile: str, *, yes: bool) -> None:
     if not reply.done:
         raise fail(f"{reply.message}\nthe circuit is {reply.circuit}")
     _wait_until_ready(run_dir)
+
+
+def _check_circuit(run_dir: Path) -> None:
+    """Before anybody unscrews a lead: may another profile be put in force at all?"""
+    status = _data(run_dir, "status")
+    way_out = WAYS_OUT.get(status.get("circuit", ""))
+    if way_out:
+        raise fail(
+            f"not closed: the circuit is {status['circuit']}{_why_locked(status)}, and another "
+            f"profile needs it open\n  what to do: {way_out}"
+        )
+
+
+def _why_locked(status: dict[str, Any]) -> str:
+    lockout = status.get("lockout")
+    return f" ({lockout['reason']})" if lockout else ""
 
 
 def _wait_until_ready(run_dir: Path) -> None:
@@ -65,15 +92,19 @@ def _wait_until_ready(run_dir: Path) -> None:
 
 
 def _compare_current(run_dir: Path) -> None:
-    shown = click.prompt(
-        "Bring the current up. What does the supply or a clamp meter show, in amperes? "
-        "(Enter: not compared)",
-        default="",
-        show_default=False,
-        err=True,
-    )
+    try:
+        shown = click.prompt(
+            "The contactor is closed and watched. Bring the current up. What does the supply or a "
+            "clamp meter show, in amperes? (Enter: not compared)",
+            default="",
+            show_default=False,
+            err=True,
+        )
+    except click.Abort:
+        say(f"\n{NOT_COMPARED}; the contactor stays closed")
+        raise
     if not shown.strip():
-        say("not compared: a shunt that is not the one in the settings would not be noticed")
+        say(NOT_COMPARED)
         return
     try:
         meter_a = float(shown.replace(",", ".").removesuffix("A").strip())
@@ -81,9 +112,11 @@ def _compare_current(run_dir: Path) -> None:
             raise ValueError
     except ValueError:
         raise _opened(run_dir, f"{shown!r} is no number of amperes") from None
-    measured = next(
-        (c["value"] for c in _data(run_dir, "status")["channels"] if c["channel"] == "shunt"), None
-    )
+    status = _data(run_dir, "status")
+    if status["circuit"] != Circuit.CLOSED.value:
+        told = f"the circuit is {status['circuit']} meanwhile{_why_locked(status)}"
+        raise fail(f"not compared: {told}")
+    measured = next((c["value"] for c in status["channels"] if c["channel"] == "shunt"), None)
     if measured is None:
         raise _opened(run_dir, "the current cannot be told")
     if min(measured, meter_a) < LEAST_A and max(measured, meter_a) < MUCH_A:

@@ -65,7 +65,7 @@ def _play(story: "Story", page: str) -> None:
     from rich.console import Console
     from rich.live import Live
 
-    from supervisor.bench.screen import line, summary, view
+    from supervisor.bench.screen import CueLines, line, summary, view
 
     console = Console(highlight=False)
     if console.is_terminal:
@@ -74,11 +74,13 @@ def _play(story: "Story", page: str) -> None:
                 live.update(view(snapshot, story, page), refresh=True)
     else:
         say(page)
-        told = 0
+        told, cues = 0, CueLines()
         for count, snapshot in enumerate(story.looks(LINGER_S)):
             for at_s, words in story.rig.said[told:]:
                 console.print(f"{at_s:7.0f} s  {words}", soft_wrap=True)
             told = len(story.rig.said)
+            for words in cues.changed(snapshot.guidance, story.rig.elapsed_s):
+                console.print(words, soft_wrap=True, markup=False)
             if count % LINE_EVERY == 0:
                 console.print(line(snapshot, story), soft_wrap=True)
     summary(story, console)

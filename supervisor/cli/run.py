@@ -17,6 +17,8 @@ from supervisor.control.requests import SOCKET_NAME, RequestSocket
 from supervisor.devices.clock import MonotonicClock
 from supervisor.devices.i2c import KernelI2C
 from supervisor.devices.pins import open_pin_factory
+from supervisor.devices.protocols import Clock
+from supervisor.journal.writer import Writer
 from supervisor.settings.model import SupervisorSettings
 from supervisor.sizing.fitness import load_fit
 
@@ -102,6 +104,7 @@ def _run_real(settings: SupervisorSettings, run_dir: Path, state_dir: Path) -> N
         inboxes=[RequestSocket(run_dir, clock)],
         publisher=status,
         simulated=False,
+        journal=_journal(settings, state_dir, clock),
     )
     _supervise(loop, status, settings.bank.name)
 
@@ -122,12 +125,18 @@ def _run_simulated(scenario_file: Path, run_dir: Path, state_dir: Path) -> None:
         state_dir=state_dir,
         publisher=status,
         inboxes=[RequestSocket(run_dir, clock)],
+        journal=_journal(settings, state_dir, clock),
     )
     _supervise(
         rig.loop,
         status,
         f"{settings.bank.name} (simulated: {scenario.name}; its operator acts too)",
     )
+
+
+def _journal(settings: SupervisorSettings, state_dir: Path, clock: Clock) -> Writer:
+    most_bytes = round(settings.journal.most_megabytes * 1_000_000)
+    return Writer(state_dir, most_bytes, lambda: clock.wall().timestamp())
 
 
 def _supervise(loop: Loop, status: StatusFile, name: str) -> None:

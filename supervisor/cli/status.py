@@ -46,7 +46,7 @@ def _told(status: Status) -> list[str]:
 def lines(snapshot: Snapshot) -> list[str]:
     """The status in plain lines."""
     simulated = " (simulated)" if snapshot.simulated else ""
-    shown = [f"{snapshot.bank}{simulated}, {snapshot.profile}: {snapshot.circuit}"]
+    shown = [f"{snapshot.bank}{simulated}, profile {snapshot.profile}: {snapshot.circuit}"]
     shown += cue_lines(snapshot.guidance) if snapshot.guidance else []
     shown += [line for rule in snapshot.rules for line in warning_lines(rule)]
     shown += [channel_line(channel) for channel in snapshot.channels]
@@ -62,6 +62,8 @@ def lines(snapshot: Snapshot) -> list[str]:
     if snapshot.rated_operations is not None:
         left = snapshot.rated_operations - snapshot.operations
         shown.append(f"contactor: closed {snapshot.operations} times, {left} left of its rating")
+    if snapshot.journal.trouble:
+        shown.append(f"NO RECORD IS KEPT: {snapshot.journal.trouble}")
     if snapshot.silent_s:
         shown.append(f"the buzzer is silent for {left_words(snapshot.silent_s)} more")
     if snapshot.uncommissioned:

@@ -2,17 +2,16 @@
 
 from collections.abc import Iterator
 
-from supervisor.guidance.words import span
+from supervisor.guidance.words import cue_line, span
 from supervisor.snapshot import FullView, GuidanceView, PulsesView, RestView, Stage
 
 MICRO = 1e6
 
 
 def cue_lines(guidance: GuidanceView) -> Iterator[str]:
-    """The cues, the most urgent first; what is urgent in capitals."""
+    """The cues, the most urgent first."""
     for cue in guidance.cues:
-        urgent = {"now": "NOW: ", "soon": "SOON: "}.get(cue.urgency, "")
-        yield f"> {urgent}{cue.text}"
+        yield cue_line(cue)
         if cue.reason:
             yield f"  ({cue.reason})"
 

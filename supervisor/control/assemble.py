@@ -8,6 +8,7 @@ from supervisor.control.latch import Latch
 from supervisor.control.loop import Loop, Parts
 from supervisor.control.notify import Notifier
 from supervisor.control.publisher import Publisher
+from supervisor.control.recorder import NoJournal, Sink
 from supervisor.control.requests import Inbox
 from supervisor.devices.bus_keeper import BusKeeper
 from supervisor.devices.contactor import Contactor
@@ -31,10 +32,12 @@ def assemble(
     simulated: bool,
     one_wire: OneWire | None = None,
     notifier: Notifier | None = None,
+    journal: Sink | None = None,
 ) -> Loop:
     """A loop on these leaves: clock, buses and pins. The coil is off when this returns.
 
-    Without ``one_wire`` it is the kernel's, if any probe needs it.
+    Without ``one_wire`` it is the kernel's, if any probe needs it; without ``journal`` there is no
+    record.
     """
     serials = [probe.serial for probe in settings.probes.values() if probe.serial]
     if one_wire is None and serials:
@@ -51,6 +54,7 @@ def assemble(
         inboxes=inboxes,
         publisher=publisher,
         notifier=notifier or Notifier(),
+        journal=journal or NoJournal(),
     )
     return Loop(settings, parts, simulated=simulated)
 

@@ -20,6 +20,7 @@ from supervisor.settings.model import SupervisorSettings
 from supervisor.snapshot import Circuit
 
 MIN_REASON_CHARACTERS = 3
+DOUBT_ENDS_PULSES_S = 60.0
 EXTERNAL_REMEDY = "find out who or what opened the circuit and why, and look at the bank"
 
 
@@ -46,6 +47,7 @@ class Guard:
         self._closing = Closing(keeper, clock)
         self.profile_in_doubt = ""  # why nobody knows which settings fit what is wired
         self._withheld_by: Verdict | None = None
+        self._doubtful_since_s: float | None = None  # while paused
         self._leaving = False
         self.circuit = Circuit.LOCKED_OUT if keeper.lockout else Circuit.OPEN
 
@@ -177,7 +179,16 @@ class Guard:
         )
         if was_closed:
             self._opening = self._new_watch()
-        self._logbook.alarm("trip", f"{verdict.rule}: {verdict.reason}")
+        self._logbook.alarm(
+            "trip",
+            f"{verdict.rule}: {verdict.reason}",
+            rule=verdict.rule,
+            measured=verdict.measured,
+            limit=verdict.limit,
+            unit=verdict.unit,
+            remedy=verdict.remedy or self.remedies.get(verdict.rule, EXTERNAL_REMEDY),
+            was_closed=was_closed,
+        )
         self._closing.abandon(verdict.reason)  # asked for before it; a reset does not revive it
 
     def _open(self, why: str) -> None:
@@ -198,7 +209,10 @@ class Guard:
         elif self.circuit is not Circuit.PAUSED:  # then it stays armed: it may close again
             self._keeper.disarm("opened")
         took = "" if opening.opened_in_s is None else f" in {opening.opened_in_s * 1000:.0f} ms"
-        self._logbook.note("opening", f"opening {opening.outcome.value}{took}")
+        outcome = opening.outcome.value
+        self._logbook.note(
+            "opening", f"opening {outcome}{took}", outcome=outcome, opened_in_s=opening.opened_in_s
+        )
 
     def _watch_while_open(self, decision: Decision) -> None:
         failed = _first(decision, State.TRIP, rule="failed_to_open")
@@ -226,6 +240,7 @@ class Guard:
         if self.circuit is Circuit.CLOSED and not self._tripped_by_its_lease():
             self._contactor.open()
             self.circuit = after(self.circuit, Cause.PAUSE)
+            self._doubtful_since_s = None
             self._opening = self._new_watch()
             self._logbook.note("paused", f"opened, {why}")
 
@@ -251,13 +266,33 @@ class Guard:
             self._logbook.note("opened", f"stays open: {why}")
 
     def _watch_while_paused(self, decision: Decision) -> None:
-        """Every rule stays in force, and a trip is final."""
-        if decision.trip:
+        """Every rule stays in force, and a trip is final. A doubt is none, the circuit being open:
+        it only keeps it so, and ends the pulses when it lasts."""
+        if decision.trip and not self._only_doubts(decision):
             self._trip(decision.trip)
         elif self._panel.stop_pressed():
             self._trip(_external("the stop button was pressed, or its wire is broken"))
         elif self._leaving:
             self.end_pause("the program was told to end")
+        elif decision.permit:
+            self._doubtful_since_s = None
+        else:
+            self._wait_in_doubt(decision)
+
+    def _only_doubts(self, decision: Decision) -> bool:
+        """Whether it has opened may not be in doubt: then the mains side is to open as well."""
+        return decision.by_doubt and not _has_tripped(decision, "failed_to_open")
+
+    def _wait_in_doubt(self, decision: Decision) -> None:
+        now_s = self._clock.now_s()
+        if self._doubtful_since_s is None:
+            self._doubtful_since_s = now_s
+        if now_s - self._doubtful_since_s > DOUBT_ENDS_PULSES_S:
+            why = decision.trip or decision.doubt
+            self.end_pause(
+                f"no pulse after {DOUBT_ENDS_PULSES_S:g} s of doubt"
+                + (f": {why.reason}" if why else "")
+            )
 
     def _disarm_if_confirmed(self) -> None:
         if self._opening and self._opening.outcome is Opening.CONFIRMED:
@@ -295,7 +330,7 @@ class Guard:
         if not self._keeper.clear(f"reset by {who}: {reason}"):
             return "the lockout file cannot be written, so the lockout stays"
         self.circuit = after(self.circuit, Cause.RESET)
-        self._logbook.note("reset", f"reset by {who}: {reason}")
+        self._logbook.note("reset", f"reset by {who}: {reason}", who=who, reason=reason)
         return None
 
     def _why_not_reset(self, decision: Decision, reason: str) -> str | None:

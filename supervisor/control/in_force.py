@@ -3,9 +3,10 @@
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from supervisor.control.remembered import GUIDANCE
+from supervisor.control.remembered import TALLY
 from supervisor.devices.sampler import ConverterSampler
 from supervisor.guidance.guide import Guide
+from supervisor.guidance.tally import Tally
 from supervisor.measurement.chain import MeasurementChain
 from supervisor.protection.decision import Protection
 from supervisor.protection.verdict import Memory, Rule
@@ -24,6 +25,7 @@ class InForce:
         self.chain = MeasurementChain(settings)
         self.protection = Protection(settings)
         self.guide = Guide(settings) if settings.charge else None
+        self.tally = self.guide.tally if self.guide else Tally(settings)
 
     @property
     def rules(self) -> list[Rule]:
@@ -35,11 +37,9 @@ class InForce:
         return {rule.key: rule.remedy for rule in self.rules}
 
     def memories(self, now_s: float) -> dict[str, Memory]:
-        """What must not be forgotten, by the rules' keys and ``guidance``."""
-        guided: dict[str, Memory] = {GUIDANCE: self.guide.tally.memory()} if self.guide else {}
-        return self.protection.memories(now_s) | guided
+        """What must not be forgotten, by the rules' keys and ``tally``."""
+        return self.protection.memories(now_s) | {TALLY: self.tally.memory()}
 
     def recall(self, memories: Mapping[str, Memory], now_s: float, *, is_whole: bool) -> None:
         self.protection.recall(memories, now_s, is_whole=is_whole)
-        if self.guide:
-            self.guide.tally.recall(memories.get(GUIDANCE), is_whole=is_whole)
+        self.tally.recall(memories.get(TALLY), is_whole=is_whole)

@@ -2,7 +2,7 @@
 
 import logging
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from supervisor.control.guard import Guard
@@ -17,6 +17,7 @@ from supervisor.control.operations import Operations
 from supervisor.control.pacing import Pacer
 from supervisor.control.profile_at_start import profile_at_start
 from supervisor.control.publisher import Publisher
+from supervisor.control.recorder import Recorder, Sink
 from supervisor.control.remembered import Remembered
 from supervisor.control.requests import Inbox, Reply, Request
 from supervisor.control.view import Viewer
@@ -28,14 +29,16 @@ from supervisor.devices.second_line import SecondLineWatch
 from supervisor.devices.thermometers import Thermometers
 from supervisor.guidance.attention import Attention
 from supervisor.guidance.guide import Order
+from supervisor.journal.health import Health
 from supervisor.protection.decision import Decision
 from supervisor.readings import Channel, ContactorState, Pace, Readings, SecondLine
 from supervisor.settings.model import SupervisorSettings
 from supervisor.settings.profiles import with_profile
-from supervisor.snapshot import Circuit, Snapshot, Urgency
+from supervisor.snapshot import Circuit, JournalView, Snapshot, Urgency
 
 log = logging.getLogger(__name__)
 PUBLISH_EVERY_S = 0.25
+LOOK_EVERY_S = 1.0  # for what has changed, to be recorded
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +55,7 @@ class Parts:
     inboxes: Sequence[Inbox]
     publisher: Publisher
     notifier: Notifier
+    journal: Sink
 
 
 class Loop:
@@ -66,6 +70,9 @@ class Loop:
         self._operations = Operations(settings)
         self._pacer = Pacer(parts.clock, settings.loop.cycle_s)
         logbook = Logbook(parts.clock)
+        self._recorder = Recorder(parts.journal, parts.clock)
+        self._recorder.begin(settings, is_simulated=simulated)
+        logbook.tell = self._recorder.note
         self._lookback = Lookback()
         self.keeper = LockoutKeeper(
             parts.latch,
@@ -89,11 +96,13 @@ class Loop:
         self.guard.remedies, self.guard.profile_in_doubt = self._now.remedies, doubt
         if settings.profile != self._file_settings.profile:
             logbook.note("profile", f"profile {settings.profile} in force, as before this start")
+            self._recorder.adopt(settings)
         self._viewer = Viewer(settings, parts, self._now.rules, logbook, simulated=simulated)
         self._logbook = logbook
         for rule, why in settings.protection.without.reasons().items():
             logbook.note("without", f"runs without {rule}: {why}")
         self._leaving = False
+        self._looked_at_s = float("-inf")
         self._published: tuple[float, Circuit] = (float("-inf"), Circuit.OPEN)
 
     def leave(self) -> None:
@@ -112,6 +121,8 @@ class Loop:
             log.critical("the loop ended by an error", exc_info=True)
             self.keeper.crashed(error)
             raise
+        else:
+            self._logbook.note("ended", "ended, the circuit is open")
         finally:
             self._parts.contactor.open()
             self._parts.notifier.stopping()
@@ -127,6 +138,7 @@ class Loop:
         for inbox in self._parts.inboxes:
             inbox.close()
         self._parts.notifier.close()
+        self._recorder.close()
 
     def cycle(self) -> None:
         readings = self._acquire(self._pacer.wait())
@@ -137,6 +149,7 @@ class Loop:
         self.guard.follow_opening(decision, readings)
         self._be_guided(decision, readings)
         in_force = self._now
+        self._record(readings)
         self._take_requests(decision)
         if self._now is in_force:  # what was decided by other settings is not shown as by these
             self._show(decision, readings)
@@ -158,10 +171,12 @@ class Loop:
 
     def _be_guided(self, decision: Decision, readings: Readings) -> None:
         self._operations.follow(self._parts.contactor.state())
-        guide = self._now.guide
+        now_s, guide = self._clock.now_s(), self._now.guide
         if guide is None:
+            if readings.window_is_new:
+                self._now.tally.take(readings, now_s)
             return
-        match guide.take(readings, decision.verdicts, self.guard.circuit, self._clock.now_s()):
+        match guide.take(readings, decision.verdicts, self.guard.circuit, now_s):
             case Order.FINISH:
                 self.guard.finish(guide.because)
             case Order.PAUSE:
@@ -171,6 +186,12 @@ class Loop:
                     guide.resumed()
             case Order.END:
                 self.guard.end_pause(guide.because)
+
+    def _record(self, readings: Readings) -> None:
+        now_s, view = self._clock.now_s(), None
+        if self._now.guide and now_s >= self._looked_at_s + LOOK_EVERY_S:
+            self._looked_at_s, view = now_s, self._now.guide.view(now_s)
+        self._recorder.take(readings, self.guard.circuit, self._now, view)
 
     def _to_keep(self) -> Kept:
         self._remember()
@@ -206,7 +227,8 @@ class Loop:
         self.guard.adopt(after, self._now.remedies)
         self._viewer.adopt(after, self._now.rules)
         self._pacer.restart()  # it took its time, and the circuit is open
-        self._logbook.note("profile", f"profile {name} in force, asked by {who}")
+        self._recorder.adopt(after)
+        self._logbook.note("profile", f"profile {name} in force, asked by {who}", profile=name)
         if not self.keeper.note_profile():
             return True, f"{name} is in force, but not on disk: name it again after a restart"
         return True, f"{name} is in force"
@@ -285,4 +307,9 @@ class Loop:
             guidance=self._now.guide.view(self._clock.now_s()) if self._now.guide else None,
             operations=self._operations.count,
             silent_s=self._attention.silent_s(self._clock.now_s()),
+            journal=_journal_view(self._recorder.health),
         )
+
+
+def _journal_view(health: Health) -> JournalView:
+    return JournalView(**asdict(health))

@@ -12,15 +12,15 @@ from supervisor.control.operations import KEY as CONTACTOR
 from supervisor.protection.verdict import Memory
 from supervisor.settings.model import SupervisorSettings
 
-GUIDANCE, HEAT = "guidance", "supply_thermal"
+TALLY, HEAT = "tally", "supply_thermal"
 NOTHING_YET = {"counted": 0.0, "is_whole": 1.0, "is_used_up": 0.0}
 OF_A_SESSION: Mapping[str, Memory] = {
     "session_charge": NOTHING_YET,
     "session_hold": NOTHING_YET,
     "session_time": NOTHING_YET,
-    GUIDANCE: {
+    TALLY: {
         f"{name} {key}": value
-        for name in ("charge", "energy", "unsure")
+        for name in ("charge", "energy", "unsure", "hours")
         for key, value in NOTHING_YET.items()
     },
 }

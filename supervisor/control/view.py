@@ -19,6 +19,7 @@ from supervisor.snapshot import (
     Circuit,
     Counters,
     GuidanceView,
+    JournalView,
     LockoutView,
     ProbeView,
     RuleView,
@@ -80,6 +81,7 @@ class Viewer:
         guidance: GuidanceView | None,
         operations: int,
         silent_s: float,
+        journal: JournalView,
     ) -> Snapshot:
         now_s = self._parts.clock.now_s()
         contactor = self._parts.contactor
@@ -104,6 +106,7 @@ class Viewer:
             rated_operations=self._settings.contactor.rated_operations,
             guidance=guidance,
             silent_s=silent_s,
+            journal=journal,
             rules=tuple(self._rule_view(v, now_s) for v in decision.verdicts),
             without=self._without,
             lockout=_lockout_view(keeper),

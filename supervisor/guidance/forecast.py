@@ -10,12 +10,17 @@ which promises too much time:
 The drop that the current causes at once is taken out of the voltage first (``resistance``), so that
 a turn of the knob is no slope; slopes are kept per ampere, so that the one before the turn still
 tells something of the one after it.
+
+Both are too late while the end of the flat part only begins to show: each estimate then puts the
+limit sooner than the one before. So nothing is told until they have agreed for a while. An estimate
+that moves the other way was too early, and may be told.
 """
 
 from collections import deque
 from math import inf, log, log1p
 from typing import NamedTuple
 
+from supervisor.guidance.turns import Turns
 from supervisor.protection.slope import SlidingSlope
 
 SLOPE_OVER_S = 120.0
@@ -25,15 +30,18 @@ LEAST_GROWTH_OVER_S = 60.0
 NOTE_EVERY_S = 10.0
 SIGMAS = 3.0
 LEAST_A = 1.0  # less charges nothing that a slope could be scaled by
-STEP_A, STEP_SHARE = 1.0, 0.05  # of the current: more within a few seconds is a turn of the knob
 SETTLES_S = 5.0
 # How far truth may lie from it, checked on simulated banks (tests/guidance/test_forecast.py).
 EARLIEST, LATEST = 0.6, 1.3
 SMALLEST_GROWTH = 0.02  # over all the time it was watched: less is none
 PLAIN_GROWTH = 0.05  # over GROWTH_OVER_S, and a slope that is no longer small: the end of the flat
 PLAIN_LATEST_S = 3 * 3600.0  # part begins to show
-WIDEST = 8.0  # latest to estimate: beyond, nobody can tell yet
+OLD_S = 2.0  # at the most, when the next one is told
+WIDEST = 10.0  # latest to earliest: beyond, it is no answer
 FARTHEST_S = 6 * 3600.0
+AGREED_FOR_S = 60.0
+SOONER_SHARE, SOONER_S = 0.25, 10.0  # of the time left, and more: sooner by that is no agreement
+CLOSE_S = 600.0  # even the latest is no farther, and above the flat part: told without agreement
 
 
 class Left(NamedTuple):
@@ -50,6 +58,28 @@ class _Slope(NamedTuple):
     sigma: float
 
 
+class _Foretold:
+    """The moments at which the limit was to come, as foretold within the last AGREED_FOR_S."""
+
+    def __init__(self) -> None:
+        self.clear()
+
+    def clear(self) -> None:
+        self._moments: deque[tuple[float, float]] = deque()  # foretold when, and for when
+        self._from_s: float | None = None
+        self.span_s = 0.0
+
+    def take(self, at_s: float, left_s: float) -> float:
+        """Seconds by which the limit now comes sooner than foretold."""
+        moment_s = at_s + left_s
+        self._from_s = at_s if self._from_s is None else self._from_s
+        self.span_s = at_s - self._from_s
+        self._moments.append((at_s, moment_s))
+        while at_s - self._moments[0][0] > AGREED_FOR_S:
+            self._moments.popleft()
+        return max(foretold_s for _, foretold_s in self._moments) - moment_s
+
+
 class Forecast:
     """Of one cell, second by second. ``words`` say why nothing is told."""
 
@@ -64,7 +94,8 @@ class Forecast:
         """With each closing."""
         self._fit = SlidingSlope(SLOPE_OVER_S)
         self._slopes: deque[_Slope] = deque()
-        self._level_a: float | None = None
+        self._foretold = _Foretold()
+        self._turns = Turns()
         self._turned_at_s = -inf
         self._from_s: float | None = None
         self.left: Left | None = None
@@ -72,21 +103,15 @@ class Forecast:
 
     def take(self, at_s: float, volts: float, amperes: float, ohm: float) -> None:
         """One second's means; ``ohm``: what the cell answers the current with, 0 if not known."""
-        self._note_turns(at_s, amperes)
+        if self._turns.take(amperes):
+            self._turned_at_s = at_s
         if at_s - self._turned_at_s < SETTLES_S:
             self._fit.clear()
             self._from_s = None
         else:
             self._from_s = at_s if self._from_s is None else self._from_s
             self._fit.add(at_s, volts - amperes * ohm)
-        self.left = self._look(at_s, volts, amperes)
-
-    def _note_turns(self, at_s: float, amperes: float) -> None:
-        level_a = amperes if self._level_a is None else self._level_a
-        if abs(amperes - level_a) > max(STEP_A, STEP_SHARE * abs(level_a)):
-            self._turned_at_s = at_s
-            level_a = amperes
-        self._level_a = level_a + (amperes - level_a) / SETTLES_S
+        self.left = self._agreed(at_s, volts, self._look(at_s, volts, amperes))
 
     def _look(self, at_s: float, volts: float, amperes: float) -> Left | None:
         if volts >= self._limit_v:
@@ -130,12 +155,31 @@ class Forecast:
                 self.words = "no forecast: at this setting the voltage levels off below its limit"
                 return None
             best_s = log1p(growth * left_v / slope) / growth
-        if latest_s > WIDEST * best_s or best_s > FARTHEST_S:
+        if best_s > FARTHEST_S:
             self.words = "cannot tell yet: the voltage is still flat"
             return None
         self.words = ""
         low_s = EARLIEST * min(best_s, left_v / slope)
         return Left(best_s, low_s, LATEST * max(latest_s, best_s))
+
+    def _agreed(self, at_s: float, volts: float, left: Left | None) -> Left | None:
+        """What may be told of this: the earliest is earlier by what the limit has come sooner."""
+        if left is None or not left.high_s:
+            self._foretold.clear()
+            return left
+        sooner_s = self._foretold.take(at_s, left.seconds)
+        if left.high_s > WIDEST * left.low_s:
+            self.words = "cannot tell yet: the voltage only begins to leave its flat part"
+            return None
+        if volts < self._flat_below_v or left.high_s > CLOSE_S:
+            if self._foretold.span_s < AGREED_FOR_S:
+                self.words = "cannot tell yet: not watched for long enough"
+                return None
+            if sooner_s > SOONER_SHARE * left.seconds + SOONER_S:
+                self.words = "cannot tell yet: each estimate is sooner than the one before"
+                return None
+        low_s = min(left.low_s, left.seconds - sooner_s) - OLD_S
+        return left._replace(low_s=max(0.0, low_s))
 
     def _growth(self) -> float | None:
         """By how much the slope grows, per second and relative to itself; None: not known."""

@@ -55,6 +55,12 @@ ADVICE = {
 }
 
 
+# Of a supply that is regulated.
+BY_ITSELF = {
+    Stage.TAPER: "The supply's own limit is near: look whether it holds its voltage.",
+    Stage.HOLD: "The supply holds the voltage by itself, and the current falls. It ends when next "
+    "to nothing flows.",
+}
 BETWEEN_PULSES = "Open between two pulses: it closes again by itself. Leave the knob as it is."
 
 
@@ -237,12 +243,12 @@ class Guide:
         return self._steps.answer() if len(self._steps) else (None, None)
 
     def _to_limit(self) -> tuple[Left | None, str]:
-        """The soonest of the cells; or why there is none, in the words of the highest one."""
+        """The soonest of the cells; none when the highest one cannot tell, as that comes first."""
+        highest = self._forecasts[self._second.highest if self._second else Channel.FRONT_CELL]
+        if highest.left is None:
+            return None, highest.words
         known = [f.left for f in self._forecasts.values() if f.left is not None]
-        if known:
-            return min(known, key=lambda left: left.seconds), ""
-        cell = self._second.highest if self._second else Channel.FRONT_CELL
-        return None, self._forecasts[cell].words
+        return min(known, key=lambda left: left.low_s), ""
 
     def _situation(self, verdicts: Mapping[str, Verdict], now_s: float) -> Situation:
         view = self._completion.view() if self._completion else None
@@ -298,7 +304,7 @@ class Guide:
         return GuidanceView(
             stage=stage.value,
             stage_for_s=0.0 if stage is Stage.NONE else now_s - self._stage_since_s,
-            advice=BETWEEN_PULSES if self._circuit is Circuit.PAUSED else ADVICE[stage],
+            advice=self._advice(stage),
             cues=tuple(CueView(c.name, c.urgency.value, c.text, c.reason) for c in self._cues),
             to_limit=_forecast_view(left, words, "at this setting it reaches the limit"),
             to_full=_forecast_view(full_left, full_words, "full"),
@@ -315,6 +321,12 @@ class Guide:
             rest=self._rest.view() if self._rest else None,
             pulses=self._pulses.view() if self._pulses and self._pulses.is_under_way else None,
         )
+
+    def _advice(self, stage: Stage) -> str:
+        if self._circuit is Circuit.PAUSED:
+            return BETWEEN_PULSES
+        own = BY_ITSELF if self._charge.regulated else {}
+        return own.get(stage, ADVICE[stage])
 
     def _to_full(self) -> tuple[Left | None, str]:
         if self._fading is None:

@@ -1,5 +1,9 @@
-"""What a session has put into the bank: charge, energy, and how well the charge is known."""
+"""What a session has put into the bank: charge, energy, and how well the charge is known.
 
+What the shunt shows while the circuit is open is no current: it is taken out of what flows then.
+"""
+
+from collections import deque
 from math import isfinite
 
 from supervisor.protection.believed import believed
@@ -7,6 +11,31 @@ from supervisor.protection.session import SECONDS_PER_HOUR, SessionCount
 from supervisor.protection.verdict import Memory
 from supervisor.readings import Channel, Reading, Readings
 from supervisor.settings.model import SupervisorSettings
+
+ZERO_OVER_S = 30.0
+LEAST_ZERO_S = 5.0
+SETTLES_S = 1.0  # after an opening
+NAMES = ("charge", "energy", "unsure", "hours")
+
+
+class Zero:
+    """Mean of the shunt's reading over the newest time open; None until that tells something."""
+
+    def __init__(self) -> None:
+        self._newest: deque[tuple[float, float]] = deque()
+        self.amperes: float | None = None
+
+    def take(self, amperes: float, now_s: float) -> None:
+        """While open."""
+        self._newest.append((now_s, amperes))
+        while now_s - self._newest[0][0] > ZERO_OVER_S:
+            self._newest.popleft()
+        if now_s - self._newest[0][0] >= LEAST_ZERO_S:
+            self.amperes = sum(a for _, a in self._newest) / len(self._newest)
+
+    def forget(self) -> None:
+        """Closed: what is gathered next is of another time."""
+        self._newest.clear()
 
 
 class Tally:
@@ -17,10 +46,9 @@ class Tally:
 
     def __init__(self, settings: SupervisorSettings) -> None:
         new_after_s = settings.session.new_after_open_hours * SECONDS_PER_HOUR
-        self._counts = {
-            name: SessionCount(new_after_s, settings.loop.window_s)
-            for name in ("charge", "energy", "unsure")
-        }
+        self._counts = {name: SessionCount(new_after_s, settings.loop.window_s) for name in NAMES}
+        self._settings_zero_a = settings.protection.sensing.zero_amperes
+        self._zero = Zero()
 
     @property
     def charge_ah(self) -> float:
@@ -37,6 +65,16 @@ class Tally:
         return self._counts["energy"].counted
 
     @property
+    def zero_a(self) -> float | None:
+        """What is taken out of the current."""
+        return self._zero.amperes
+
+    @property
+    def is_new(self) -> bool:
+        """Nothing of this session has been counted, or is missing."""
+        return self._counts["hours"].counted == 0 and self.is_whole
+
+    @property
     def is_whole(self) -> bool:
         return all(count.is_whole for count in self._counts.values())
 
@@ -47,8 +85,16 @@ class Tally:
         window = readings.window or {}
         current, front = window.get(Channel.SHUNT), window.get(Channel.FRONT_CELL)
         amperes = _finite(current)
-        if not readings.contactor.told_to_close or current is None or amperes is None:
+        if not readings.contactor.told_to_close:
+            is_at_rest = now_s - readings.contactor.told_at_s > SETTLES_S
+            if is_at_rest and amperes is not None and abs(amperes) < self._settings_zero_a:
+                self._zero.take(amperes, now_s)
             return
+        self._zero.forget()
+        self._counts["hours"].count(1.0, now_s)
+        if current is None or amperes is None:
+            return
+        amperes -= self._zero.amperes or 0.0
         self._counts["charge"].count(max(amperes, 0.0), now_s)
         self._counts["unsure"].count(current.uncertainty, now_s)
         volts = _finite(front)

@@ -11,9 +11,9 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
+from supervisor.journal.health import Health
 from supervisor.journal.pruning import prune
 from supervisor.journal.records import (
     Closing,
@@ -35,19 +35,6 @@ COMMIT_EVERY_S = 30.0
 AGAIN_AFTER_S, AGAIN_AT_MOST_S = 1.0, 60.0
 LAST_WORDS_S = 5.0
 SAMPLES = (Window, Progress, Temperature)
-
-
-@dataclass
-class Health:
-    """Of the writer, since its start. Read by the loop for the status; written by the thread."""
-
-    depth: int = 0
-    written: int = 0
-    dropped_samples: int = 0
-    dropped_events: int = 0
-    cpu_s: float = 0.0
-    session: int | None = None
-    trouble: str = ""  # why nothing can be written now
 
 
 class Writer:
@@ -97,9 +84,12 @@ class Writer:
             try:
                 self._write_waiting(flush=ends)
                 again_s, self.health.trouble = AGAIN_AFTER_S, ""
-            except (sqlite3.Error, OSError) as error:
+            except (sqlite3.OperationalError, OSError) as error:
                 self._failed(error)
                 again_s = min(2 * again_s, AGAIN_AT_MOST_S)
+            except Exception as error:  # a record that no file takes: the others are kept
+                log.exception("a record could not be written")
+                self._drop_bad(error)
             self.health.cpu_s = time.thread_time()
             if ends:
                 break
@@ -141,6 +131,19 @@ class Writer:
         self._why_fresh.clear()
         if records or flush:
             self._store.write(records, flush=flush)
+
+    def _drop_bad(self, error: Exception) -> None:
+        """Of the records that wait, those that cannot be written by themselves."""
+        self._failed(error)
+        for _ in range(len(self._waiting)):
+            record = self._waiting.popleft()
+            try:
+                self._write([record], flush=False)
+                self._remember(record)
+            except (sqlite3.OperationalError, OSError):
+                self._waiting.append(record)
+            except Exception:
+                self.health.dropped_events += 1
 
     def _remember(self, record: Record) -> None:
         """What a fresh file has to be told first."""

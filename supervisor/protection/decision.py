@@ -16,12 +16,14 @@ KNOW_WHY = ("sensing", "stale")
 class Decision:
     """``permit``: no rule trips and none cannot tell. ``trip``: the first to trip, by priority.
 
-    ``verdicts`` are all rules' answers, in the order of priority.
+    ``verdicts`` are all rules' answers, in the order of priority. ``by_doubt``: no rule is past its
+    limit; that trip is a rule that could not tell for longer than permission lasts.
     """
 
     permit: bool
     trip: Verdict | None
     verdicts: tuple[Verdict, ...]
+    by_doubt: bool = False
 
     @property
     def doubt(self) -> Verdict | None:
@@ -71,7 +73,8 @@ class Protection:
                     tripped = verdict
             verdicts.append(verdict)
         permit = certain and tripped is None
-        return Decision(permit, tripped or _knows_best(expired), tuple(verdicts))
+        by_doubt = tripped is None and bool(expired)
+        return Decision(permit, tripped or _knows_best(expired), tuple(verdicts), by_doubt)
 
     def _doubted(self, verdict: Verdict, now_s: float) -> Verdict:
         """With the time since when it cannot tell; a trip once that is too long ago."""

@@ -40,7 +40,9 @@ class Rest(Settings):
         default=3.33, description="At its end no cell rests below this: lower is not full."
     )
     highest_volts: Volts = Field(
-        default=3.6, description="... and none above this: it has not come to rest."
+        default=3.55,
+        description="... and none above this: it has not come to rest, or something still charges "
+        "it. After an hour open most full cells stand at 3.33 to 3.45.",
     )
     spread_volts: Spread = Field(
         default=0.01, description="Front and far cell differ by no more than this."
@@ -99,6 +101,10 @@ class Charge(Settings):
     bench_supply_amperes: Amperes | None = Field(
         default=None,
         description="What a small regulated supply of yours gives; told when the hold takes less.",
+    )
+    regulated: bool = Field(
+        default=False,
+        description="The supply holds its voltage by itself: nobody turns a knob down in the hold.",
     )
     full: Full | None = Field(
         default=None, description="When it is full. Left out: it never opens by itself for that."

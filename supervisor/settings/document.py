@@ -59,17 +59,20 @@ class Document:
         """A new document with other values at dotted paths, blocks made where they are missing.
 
         ``file`` and ``lines`` (by dotted path) say where the new values stand, for faults.
-        Whether the paths exist is for ``load.validate`` to say.
+        Whether the paths exist is for ``load.validate`` to say, which also raises the faults of
+        paths that lie within each other.
         """
         data = deepcopy(self.data)
         places = dict(self.places)
         source = file or f"{self.file} (overridden)"
+        stands = {path: Place(source, (lines or {}).get(path)) for path in overrides}
         for path, value in overrides.items():
             keys = tuple(path.split("."))
             for made in _put(data, keys, deepcopy(value)):
                 _forget(places, made)
-                places[made] = Place(source, (lines or {}).get(path))
-        return Document(self.file, data, places, self.faults, self.refused)
+                places[made] = stands[path]
+        faults = (*self.faults, *_at_odds(overrides, stands))
+        return Document(self.file, data, places, faults, self.refused)
 
 
 def as_keys(path: KeyPath | str) -> KeyPath:
@@ -82,6 +85,28 @@ def dotted(keys: KeyPath) -> str:
     """``("timeline", 2, "fault")`` as ``timeline[2].fault``."""
     text = "".join(f"[{key}]" if isinstance(key, int) else f".{key}" for key in keys)
     return text.removeprefix(".")
+
+
+def _at_odds(overrides: Mapping[str, Any], stands: Mapping[str, Place]) -> Iterator[Fault]:
+    """Of a block and a value within it only one could hold: whichever was written last."""
+    for path in overrides:
+        for block in overrides:
+            if not path.startswith(f"{block}."):
+                continue
+            line = stands[block].line
+            where = "" if line is None else f" (line {line})"
+            is_out = overrides[block] is None
+            what = "left out" if is_out else "replaced as a whole"
+            yield Fault(
+                stands[path].file,
+                stands[path].line,
+                path,
+                f"{block} is {what} as well{where}.",
+                "Which of the two holds would depend on their order, and the other would be lost.",
+                "Take one of them out."
+                if is_out
+                else f"Take one of them out, or write this value within {block}.",
+            )
 
 
 def _put(data: dict[str, Any], keys: KeyPath, value: Any) -> Iterator[KeyPath]:

@@ -80,6 +80,16 @@ class Session(Settings):
     )
 
 
+class Journal(Settings):
+    """The record of every session, kept with the lockout."""
+
+    most_megabytes: Annotated[float, Field(ge=10, le=100_000)] = Field(
+        default=500,
+        description="Kept below this: of the oldest sessions the rows of a second are given up "
+        "first, then those without a trip.",
+    )
+
+
 class Web(Settings):
     """Where `holdwatch web` listens."""
 
@@ -125,6 +135,7 @@ class SupervisorSettings(Settings):
         default=None, description="The charge as it should go: stage, forecast, cues, its end."
     )
     protection: Protection
+    journal: Journal = Journal()
     web: Web = Web()
 
     @property

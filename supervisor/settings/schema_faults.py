@@ -12,7 +12,7 @@ from supervisor.settings.document import Document, KeyPath, dotted
 from supervisor.settings.expected import Spot, locate, named, shown
 from supervisor.settings.faults import Fault
 
-_NOT_APPLIED = "A setting with a wrong name would silently not hold."
+NOT_APPLIED = "A setting with a wrong name would silently not hold."
 _NO_DEFAULT = "It has no value of its own that would be right for every build."
 
 
@@ -22,9 +22,9 @@ def schema_faults(
     """One fault for each error in a part of the document that could be read."""
     spots = [(error, locate(model, error["loc"])) for error in errors]
     meant = {
-        (*spot.path[:-1], nearest)
+        (*spot.path[:-1], near)
         for error, spot in spots
-        if error["type"] == "extra_forbidden" and (nearest := _nearest(spot))
+        if error["type"] == "extra_forbidden" and (near := nearest(spot))
     }
     faults: dict[KeyPath, Fault] = {}
     for error, spot in spots:
@@ -75,16 +75,17 @@ def _unknown(model: type[BaseModel], spot: Spot) -> tuple[str, str, str]:
     where = f"in {dotted(spot.path[:-1])}" if spot.path[:-1] else "at the top of the file"
     problem = f"There is no setting {spot.key} {where}."
     names = ", ".join(spot.sibling_names)
-    if nearest := _nearest(spot):
-        return problem, _NOT_APPLIED, f"Write {nearest}. The names here are: {names}."
+    if near := nearest(spot):
+        return problem, NOT_APPLIED, f"Write {near}. The names here are: {names}."
     homes = [dotted(path) for path in _paths_named(model, str(spot.key))]
     if homes:
         belongs = " or ".join(homes[:3])
-        return problem, _NOT_APPLIED, f"Its place is {belongs}: check the indentation."
-    return problem, _NOT_APPLIED, f"Take it out. The names here are: {names}."
+        return problem, NOT_APPLIED, f"Its place is {belongs}: check the indentation."
+    return problem, NOT_APPLIED, f"Take it out. The names here are: {names}."
 
 
-def _nearest(spot: Spot) -> str | None:
+def nearest(spot: Spot) -> str | None:
+    """The name that was meant by one that there is not."""
     close = difflib.get_close_matches(str(spot.key).lower(), spot.sibling_names, n=1, cutoff=0.7)
     return close[0] if close else None
 

@@ -17,6 +17,7 @@ from supervisor.simulator.parts.cells import CellsSettings
 SECONDS_PER_HOUR = 3600
 MOST_SIGMAS = 3.0
 REWIRE_K = 0.25
+FULLEST, FINELY = 1.05, 1000  # where a curve is looked through for its steepest
 
 Rail = Literal["plus", "minus"]
 Feeding = Callable[[float, float], float]
@@ -141,6 +142,13 @@ class Bank:
         )
         volts = self.ladder.solve(emfs_v, feed_a)[0]
         return Ahead(feed_a, socs, fast_v, slow_v, rest_emfs_v, slopes, volts, float(error_v))
+
+    def most_ohm(self, span_s: float) -> float:
+        """What the feed feels at most, of all that builds up within so many seconds included."""
+        steepest = self._curve.at(np.linspace(float(self.socs.min()), FULLEST, FINELY))[1].max()
+        charging_ohm = steepest * span_s / 2 / self._coulombs
+        builds_ohm = charging_ohm + self._fast_ohm + self._slow_ohm
+        return self.ladder.feed_ohm + float((self.ladder.shares**2) @ builds_ohm)
 
     def arrive(self, ahead: Ahead) -> None:
         self.socs, self._fast_v, self._slow_v = ahead.socs, ahead.fast_v, ahead.slow_v

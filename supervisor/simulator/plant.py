@@ -9,7 +9,7 @@ Ripple is added analytically at the instant that is asked for.
 
 import copy
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 
 from supervisor.settings.model import SupervisorSettings
@@ -17,6 +17,7 @@ from supervisor.simulator.bank import SECONDS_PER_HOUR, Ahead, Bank
 from supervisor.simulator.contactors import build_contactor, build_mains_relay
 from supervisor.simulator.output import NOTHING, Output
 from supervisor.simulator.parts.plant import PlantSettings
+from supervisor.simulator.source import Source
 from supervisor.simulator.supply import build_supply
 from supervisor.simulator.switch import Switch
 
@@ -24,9 +25,10 @@ BEND_V = 50e-6
 BEND_A = 0.05
 SHORTEST_STEP_S = 0.005
 FIRST_STEP_S = 1.0
-LONGEST_STEP_S = 600.0
+LONGEST_STEP_S = 60.0  # what builds up over a step is a resistance: the longer, the more of them
 LONGEST_TURNING_STEP_S = 1.0
 MOST_GROWTH, MOST_SHRINKING, CAUTION = 5.0, 0.1, 0.9
+LOOSE_JOINT = 2.0  # so many times the resistance of a sound bank: what a joint may make of it
 
 
 class Plant:
@@ -44,6 +46,7 @@ class Plant:
         seed: int = 1,
     ) -> None:
         self.bank = Bank(plant.cells, settings.bank, seed)
+        self._never_above_v = settings.bank.never_above_volts
         self.supply = build_supply(plant.supply)
         self.contactor = build_contactor(settings, plant)
         self.mains = build_mains_relay(settings, plant)
@@ -137,6 +140,15 @@ class Plant:
 
     def turn_knob(self, position: float, at_s: float, over_s: float = 0.0) -> None:
         self.change(at_s, lambda: self.supply.turn(position, self._now_s, over_s))
+
+    def prepare(self, others: Iterable[Source] = ()) -> None:
+        """Work out now what is asked of the supply, and of others that may take its place.
+
+        Solving that as it comes takes many cycles of a loop that runs in real time.
+        """
+        emfs_v = (float(self.bank.emfs_v.min()), self._never_above_v)
+        for supply in (self.supply, *others):
+            supply.prepare(emfs_v, LOOSE_JOINT * self.bank.most_ohm(LONGEST_STEP_S))
 
     def twin(self) -> "Plant":
         """A copy that nobody listens to."""

@@ -3,7 +3,7 @@
 Three coordinates in which the surface is nearly plain: how far the peak of the half-winding is
 above the EMF, bent so that the onset of conduction gets most nodes (cubic, monotone); the EMF
 (linear); the resistance from capacitor to EMF, as a logarithm (linear). Tiles of the grid are
-solved when they are first asked for.
+solved when they are first asked for, or beforehand where nobody can wait.
 """
 
 import math
@@ -50,13 +50,12 @@ class RectifierTable:
 
     def output(self, half_v: float, emf_v: float, bank_ohm: float) -> Output:
         """Half the secondary's effective volts, into a bank of this EMF and resistance."""
-        drive_v = math.sqrt(2) * half_v - emf_v
-        bend = math.asinh((drive_v - self._onset_v) / self._width_v)
+        bend = self._bend(half_v, emf_v)
         if bend <= FIRST_BEND:
             return NOTHING
         u, t = _split((bend - FIRST_BEND) / BEND_STEP)
         e, e_part = _split(emf_v / EMF_STEP_V)
-        r, r_part = _split(math.log1p(bank_ohm / self._circuit.output_ohm) / LOG_OHM_STEP)
+        r, r_part = _split(self._log_ohm(bank_ohm) / LOG_OHM_STEP)
         less, more = self._column(r, e, u), self._column(r + 1, e, u)
         corners = zip(less[0], less[1], more[0], more[1], strict=True)
         w0, w1 = (1 - r_part) * (1 - e_part), (1 - r_part) * e_part
@@ -76,15 +75,35 @@ class RectifierTable:
             ]
         )
 
+    def prepare(self, half_v: float, emfs_v: tuple[float, float], bank_ohm: float) -> None:
+        """Solve now what may be asked for: up to these volts and ohms, between these EMFs."""
+        bends = _split((self._bend(half_v, min(emfs_v)) - FIRST_BEND) / BEND_STEP)[0] + 1
+        columns = _split(self._log_ohm(bank_ohm) / LOG_OHM_STEP)[0] + 2
+        first_e, last_e = (_split(emf_v / EMF_STEP_V)[0] // EMFS_IN_TILE for emf_v in emfs_v)
+        for r in range(columns):
+            for e_tile in range(first_e, last_e + 1):
+                for u_tile in range(math.ceil(bends / BENDS_IN_TILE)):
+                    self._tile((r, e_tile, u_tile))
+
+    def _bend(self, half_v: float, emf_v: float) -> float:
+        drive_v = math.sqrt(2) * half_v - emf_v
+        return math.asinh((drive_v - self._onset_v) / self._width_v)
+
+    def _log_ohm(self, bank_ohm: float) -> float:
+        return math.log1p(bank_ohm / self._circuit.output_ohm)
+
     def _column(self, r: int, e: int, u: int) -> tuple[Cell, Cell]:
         """The cells at this resistance and bend, for the EMF below and the one above."""
         e_tile, e_in = divmod(e, EMFS_IN_TILE)
         u_tile, u_in = divmod(u, BENDS_IN_TILE)
-        key = (r, e_tile, u_tile)
+        tile = self._tile((r, e_tile, u_tile))
+        return tile[e_in][u_in], tile[e_in + 1][u_in]
+
+    def _tile(self, key: tuple[int, int, int]) -> Tile:
         tile = self._tiles.get(key)
         if tile is None:
             tile = self._tiles[key] = self._solve(*key)
-        return tile[e_in][u_in], tile[e_in + 1][u_in]
+        return tile
 
     def _solve(self, r: int, e_tile: int, u_tile: int) -> Tile:
         """Always the same points together, so always the same digits."""

@@ -20,6 +20,9 @@ class Source(ABC):
         self._from, self._to = knob, knob
         self._turned_at_s, self._turned_for_s = 0.0, 0.0
 
+    def prepare(self, emfs_v: tuple[float, float], most_ohm: float) -> None:  # noqa: B027
+        """Work out now what a bank of such EMFs and resistance asks for, whatever the knob."""
+
     def turn(self, position: float, at_s: float, over_s: float) -> None:
         """Turn the knob evenly to a position, 0 to 1."""
         if not 0 <= position <= 1:

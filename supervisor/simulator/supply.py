@@ -34,6 +34,9 @@ class Supply(Source):
         self._iron_w = settings.iron_watts
         self._table = table_of(circuit)
 
+    def prepare(self, emfs_v: tuple[float, float], most_ohm: float) -> None:
+        self._table.prepare(self._half_v, emfs_v, most_ohm)
+
     def iron_w(self, at_s: float, mains: bool) -> float:
         """Goes with the square of the voltage behind the knob."""
         return self._iron_w * (self.knob(at_s) * self._mains_factor(mains)) ** 2

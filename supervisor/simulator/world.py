@@ -5,7 +5,7 @@ It replaces only the leaves of the real thing: the I2C bus, the pin factory and 
 
 import heapq
 import itertools
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from supervisor.devices.protocols import Clock, I2CBus
 from supervisor.readings import Channel
@@ -84,6 +84,10 @@ class World(Rig):
         """Turn the supply's knob to a position, 0 to 1, evenly over some seconds."""
         at_s = self.now_s()
         self.change(lambda: self.plant.supply.turn(position, at_s, over_s))
+
+    def prepare(self, others: Iterable[AnySupplySettings] = ()) -> None:
+        """For a clock that does not wait: what takes long is done now, for these supplies too."""
+        self.plant.prepare(build_supply(other) for other in others)
 
     def refit(self, supply: AnySupplySettings | None, shunt_ohm: float | None) -> None:
         """Another supply, another shunt; as hands would do it, with the circuit open."""

@@ -13,7 +13,9 @@ from supervisor.settings.faults import Fault, SettingsFaults
 from supervisor.settings.fitted import fitted_channels
 from supervisor.settings.load import read_document, validate
 from supervisor.settings.model import SupervisorSettings
-from supervisor.settings.profiles import CHANGEABLE, NAME, Profile, is_changeable
+from supervisor.settings.profile_paths import path_faults
+from supervisor.settings.profile_paths import where as told_at
+from supervisor.settings.profiles import NAME
 from supervisor.sizing.budget import RuleBudget
 from supervisor.sizing.response import budgets
 
@@ -77,17 +79,10 @@ def profile_faults(settings: SupervisorSettings, document: Document) -> Iterator
                 "Nobody could say which of the two is meant.",
                 "Give this profile another name.",
             )
-        fixed = [path for path in profile.changes if not is_changeable(path)]
-        for path in fixed:
-            yield document.fault(
-                _within(where, path, profile),
-                f"A profile cannot change {path}.",
-                "Pins, buses and leads are the build's: nobody rewires them for a job.",
-                "Take it out, or write dotted paths of single values below "
-                f"{', '.join(path.removesuffix('.') for path in CHANGEABLE)}.",
-            )
-        if not fixed:
-            lines = {path: document.line(_within(where, path, profile)) for path in profile.changes}
+        wrong = list(path_faults(settings, name, profile, document))
+        yield from wrong
+        if not wrong:
+            lines = {path: document.line(told_at(name, profile, path)) for path in profile.changes}
             changes = profile.changes | {"profile": name, "profiles": {}}
             changed = document.with_overrides(changes, file=document.file, lines=lines)
             for fault in examine_document(changed).faults:
@@ -100,13 +95,6 @@ def _misnamed(name: str) -> tuple[str, str, str]:
         "It is typed at a command line and stands in metrics.",
         "Write small letters, digits and _, beginning with a letter, 30 at the most.",
     )
-
-
-def _within(profile_at: KeyPath, path: str, profile: Profile) -> KeyPath:
-    """Where a profile says something of this path."""
-    if path in profile.leave_out:
-        return (*profile_at, "leave_out")
-    return (*profile_at, "overrides", path)
 
 
 def load_fit(path: Path) -> SupervisorSettings:

@@ -12,6 +12,7 @@ from prometheus_client.registry import Collector
 import supervisor
 from supervisor.snapshot import ChannelView, Circuit, Counters, Snapshot
 from supervisor.status.guidance_series import GUIDANCE_SERIES
+from supervisor.status.journal_series import JOURNAL_SERIES
 from supervisor.status.rule_series import RULE_SERIES
 from supervisor.status.series import Samples, Series, one, one_of
 from supervisor.status.status_file import Status, present_celsius
@@ -226,6 +227,7 @@ SERIES: tuple[Series, ...] = (
         lambda s: one(s.silent_s),
     ),
     *GUIDANCE_SERIES,
+    *JOURNAL_SERIES,
     *RULE_SERIES,
     Series(
         "holdwatch_lockout",

@@ -3,6 +3,8 @@
 import io
 import socket
 import urllib.request
+from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,8 +12,9 @@ from rich.console import Console
 
 from supervisor.bench.page import PageProcess
 from supervisor.bench.scenario import load_scenario
-from supervisor.bench.screen import line, summary, view
+from supervisor.bench.screen import CueLines, line, summary, view
 from supervisor.bench.story import Story
+from supervisor.snapshot import ChannelView, CueView, ForecastView, GuidanceView, Snapshot
 
 SCENARIOS = Path(__file__).parents[2] / "config" / "scenarios"
 
@@ -20,6 +23,18 @@ SCENARIOS = Path(__file__).parents[2] / "config" / "scenarios"
 def story(tmp_path: Path) -> Story:
     scenario, settings = load_scenario(SCENARIOS / "stop-button.yaml")
     return Story(scenario, settings, tmp_path, speed=1000)
+
+
+NOTHING = ForecastView(None, None, None, "cannot tell yet")
+
+
+def guided(cues: tuple[CueView, ...]) -> GuidanceView:
+    return GuidanceView(
+        stage="bulk", stage_for_s=1.0, advice="", cues=cues, to_limit=NOTHING, to_full=NOTHING,
+        measured_v=None, at_rest_v=None, resistance_ohm=None, resistance_u_ohm=None,
+        charged_ah=0.0, charged_u_ah=0.0, charged_wh=0.0, charge_is_whole=True, left_ah=0.0,
+        full=None, rest=None, pulses=None,
+    )  # fmt: skip
 
 
 def printed(story: Story, width: int = 100) -> str:
@@ -67,6 +82,72 @@ def test_every_look_fits_the_terminal(story: Story, width: int) -> None:
     shown = console.file.getvalue()
     assert max(map(len, shown.splitlines())) <= width
     assert "front cell" in shown
+
+
+def shown(story: Story, snapshot: Snapshot, width: int) -> list[str]:
+    console = Console(file=io.StringIO(), width=width, height=40, no_color=True)
+    console.print(view(snapshot, story, "Page: http://127.0.0.1:1/"))
+    assert isinstance(console.file, io.StringIO)
+    return console.file.getvalue().splitlines()
+
+
+@pytest.fixture
+def look(story: Story) -> Iterator[Snapshot]:
+    with story:
+        yield next(iter(story.looks(linger_s=0.0)))
+
+
+@pytest.mark.parametrize("width", [40, 60, 80, 120])
+def test_the_limit_of_each_value_is_shown_whatever_the_width(
+    story: Story, look: Snapshot, width: int
+) -> None:
+    rows = {row[:10].strip(): row.rstrip() for row in shown(story, look, width)}
+    assert rows["front cell"].endswith("limit 3.6 V")
+    assert rows["far cell"].endswith("limit 3.6 V")
+    assert rows["current"].endswith("limit 130 A")
+    assert all("|" in rows[name] for name in ("front cell", "far cell", "current"))
+
+
+def test_a_bar_stands_for_the_value_between_nothing_and_its_limit(
+    story: Story, look: Snapshot
+) -> None:
+    half = replace(look, channels=(ChannelView("shunt", 65.0, "A", "good", 0.5, 0.1, None, None),))
+    (row,) = (row for row in shown(story, half, 100) if row.startswith("current"))
+    assert "==========..........|" in row
+
+
+def test_what_is_in_force_is_shown_not_what_the_file_says(story: Story, look: Snapshot) -> None:
+    """After a change to a profile with other limits."""
+    limits = {"overvoltage": 3.58, "overcurrent": 12.0}
+    rules = tuple(replace(r, limit=limits.get(r.rule, r.limit)) for r in look.rules)
+    told = shown(story, replace(look, profile="final_hold", rules=rules), 80)
+    assert any(row.startswith("current") and row.rstrip().endswith("limit 12 A") for row in told)
+    assert any(row.startswith("far") and row.rstrip().endswith("limit 3.58 V") for row in told)
+    assert any("profile final_hold" in row for row in told)
+
+
+@pytest.mark.parametrize("width", [40, 80])
+def test_a_value_that_cannot_be_told_says_why(story: Story, look: Snapshot, width: int) -> None:
+    lost = ChannelView("far_cell", None, "V", "no answer", 0.01, 0.1, None, None)
+    text = " ".join(" ".join(shown(story, replace(look, channels=(lost,)), width)).split())
+    assert "cannot tell" in text
+    assert "answer" in text
+
+
+def test_cues_are_told_in_a_pipe_when_they_change() -> None:
+    said = CueLines()
+    ease = CueView("ease_down", "soon", "Ease down: it will trip in 12 min.", "")
+    told = said.changed(guided((ease,)), 100.4)
+    assert told == ["    100 s  > SOON: Ease down: it will trip in 12 min."]
+    later = replace(ease, text="Ease down: it will trip in 11 min.")
+    assert said.changed(guided((later,)), 101.0) == [], "only its figures are others"
+    urgent = replace(ease, urgency="now")
+    assert said.changed(guided((urgent,)), 102.0) == [
+        "    102 s  > NOW: Ease down: it will trip in 12 min."
+    ]
+    assert said.changed(guided(()), 103.0) == []
+    assert len(said.changed(guided((ease,)), 104.0)) == 1, "again, after it was gone"
+    assert said.changed(None, 105.0) == []
 
 
 def test_the_page_is_served_beside_it(tmp_path: Path) -> None:

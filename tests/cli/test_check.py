@@ -2,6 +2,8 @@
 
 import json
 import re
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -79,6 +81,39 @@ def test_a_limit_too_high_is_refused_and_says_what_to_write(too_high: Path) -> N
     assert "Write protection.overvoltage.trip_volts: 3.6 at most" in told
     assert "TOO HIGH" in result.stdout
     assert "Traceback" not in result.output
+
+
+def test_faults_stand_alone_with_the_figures_they_are_about(too_high: Path) -> None:
+    """Not above or below eighty lines of what is in order."""
+    shown = run(too_high).stdout.splitlines()
+    assert [line.split()[0] for line in shown if line.endswith("TOO HIGH")] == [
+        "overvoltage",
+        "sensing",
+        "stale",
+    ]
+    assert len(shown) <= 12
+    others = ("Guard band", "profile", "loop", "undervoltage")
+    assert not any(line.startswith(others) for line in shown)
+
+
+def test_faults_without_a_figure_have_no_table(tmp_path: Path, hut_path: Path) -> None:
+    file = tmp_path / "bank.yaml"
+    file.write_text(hut_path.read_text().replace("target_amperes: 100", "target_amperes: 200"))
+    result = run(file)
+    assert result.exit_code == 78
+    assert result.stdout == ""
+    assert "1 fault in" in result.stderr.splitlines()[-1]
+
+
+def test_the_faults_come_last_also_in_one_pipe(too_high: Path) -> None:
+    """As in `holdwatch check FILE 2>&1 | less`: written in the order of reading."""
+    command = [sys.executable, "-m", "supervisor", "check", str(too_high)]
+    done = subprocess.run(
+        command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, check=False
+    )
+    shown = done.stdout.splitlines()
+    assert "TOO HIGH" in done.stdout
+    assert shown[-1].endswith("Nothing was started.")
 
 
 def test_the_value_it_tells_to_write_is_accepted(tmp_path: Path, hut_path: Path) -> None:

@@ -23,6 +23,8 @@ class Daemon:
         self.asked: list[tuple[str, str]] = []
         self.shunt_a: float | None = 9.8
         self.refuses = ""
+        self.circuit, self.then = "open", "closed"
+        self.lockout: dict[str, Any] | None = None
 
     def __call__(self, _run_dir: Any, act: str, reason: str = "") -> Reply:
         self.asked.append((act, reason))
@@ -30,10 +32,12 @@ class Daemon:
             return Reply(True, "", "open", PROFILES)
         if act == "status":
             channels = [{"channel": "shunt", "value": self.shunt_a}]
-            data = {"circuit": "open", "not_closing_because": [], "channels": channels}
-            return Reply(True, "", "open", data)
+            data = {"circuit": self.circuit, "not_closing_because": [], "channels": channels}
+            return Reply(True, "", self.circuit, data | {"lockout": self.lockout})
         if act == self.refuses:
             return Reply(False, "the circuit is closed, and must be open", "closed")
+        if act == "close":
+            self.circuit = self.then
         return Reply(True, f"{act} done", "closed")
 
     @property
@@ -146,3 +150,60 @@ def test_a_profile_that_is_refused_closes_nothing(run: Run, daemon: Daemon) -> N
 
 def test_json_has_nobody_to_ask(run: Run) -> None:
     assert run("--profile", "final_hold", "--json").exit_code == 2
+
+
+@pytest.mark.parametrize("circuit", ["closed", "locked out", "paused", "finished"])
+@pytest.mark.parametrize("options", [(), ("--yes",)])
+def test_a_circuit_that_must_first_be_opened_or_reset_asks_for_no_steps(
+    run: Run, daemon: Daemon, circuit: str, options: tuple[str, ...]
+) -> None:
+    daemon.circuit = circuit
+    result = run("--profile", "final_hold", *options, typed="y\ny\n\n")
+    assert result.exit_code == 1
+    assert daemon.acts == []
+    assert f"the circuit is {circuit}" in result.stderr
+    assert ("holdwatch reset" if circuit == "locked out" else "holdwatch open") in result.stderr
+    assert "Big supply off" not in result.stderr
+
+
+def test_why_it_is_locked_out_is_told(run: Run, daemon: Daemon) -> None:
+    daemon.circuit, daemon.lockout = "locked out", {"reason": "front cell 3.601 V"}
+    assert "front cell 3.601 V" in run("--profile", "final_hold").stderr
+
+
+def test_an_unfit_circuit_may_be_fit_as_the_profile(run: Run, daemon: Daemon) -> None:
+    """A shunt that is not that of the file, say."""
+    daemon.circuit = "unfit"
+    result = run("--profile", "final_hold", typed="y\nn\n")
+    assert "Big supply off" in result.stderr
+
+
+def test_at_the_meter_it_is_said_that_the_contactor_is_closed(run: Run) -> None:
+    result = run("--profile", "final_hold", typed="y\ny\n10\n")
+    assert "The contactor is closed and watched." in result.stderr
+
+
+def test_a_trip_before_the_meter_was_read_is_not_blamed_on_the_shunt(
+    run: Run, daemon: Daemon
+) -> None:
+    daemon.then, daemon.shunt_a = "locked out", 0.0
+    daemon.lockout = {"reason": "front cell 3.601 V"}
+    result = run("--profile", "final_hold", typed="y\ny\n10\n")
+    assert result.exit_code == 1
+    assert "not compared: the circuit is locked out meanwhile (front cell 3.601 V)" in result.stderr
+    assert "is this the shunt" not in result.stderr
+
+
+def test_whoever_leaves_the_question_is_told_how_things_stand(run: Run, daemon: Daemon) -> None:
+    result = run("--profile", "final_hold", typed="y\ny\n")
+    assert result.exit_code == 1
+    assert "not compared" in result.stderr
+    assert "the contactor stays closed" in result.stderr
+    assert daemon.acts == ["profile", "close"]
+
+
+@pytest.mark.parametrize("options", [("--yes",), ("--yes", "--json")])
+def test_yes_says_that_nothing_was_compared(run: Run, options: tuple[str, ...]) -> None:
+    result = run("--profile", "final_hold", *options)
+    assert "not compared: a shunt that is not the one in the settings" in result.stderr
+    assert "not compared" not in result.stdout

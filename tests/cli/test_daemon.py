@@ -112,7 +112,7 @@ def test_close_status_open(start: Callable[[], Daemon]) -> None:
     assert daemon.latch == "armed"
     status = daemon.ask("status")
     assert status.returncode == 0
-    assert "(simulated), bank: closed" in status.stdout
+    assert "(simulated), profile bank: closed" in status.stdout
     silenced = daemon.ask("silence")
     assert "silent for 15 min" in silenced.stdout
     assert "front cell" in status.stdout

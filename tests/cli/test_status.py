@@ -16,6 +16,7 @@ from supervisor.control.publisher import StatusFile
 from supervisor.snapshot import (
     ChannelView,
     Counters,
+    JournalView,
     LockoutView,
     Moment,
     ProbeView,
@@ -31,6 +32,7 @@ SNAPSHOT = Snapshot(
     never_above_v=3.65, channels=(), probes=(), rules=(), without=(), lockout=None,
     not_closing_because=(), uncommissioned=None, events=(), counters=Counters(),
     profile="bank", operations=7, rated_operations=None, guidance=None, silent_s=0.0,
+    journal=JournalView(),
 )  # fmt: skip
 CHANNELS = (
     ChannelView("front_cell", 3.4567, "V", "good", 0.008, 0.1, None, None),
@@ -57,7 +59,7 @@ def status(folder: Path, age_s: float, *options: str) -> tuple[int, list[str]]:
 
 def test_fresh_data_are_shown_as_they_are(tmp_path: Path) -> None:
     code, shown = status(tmp_path, 0.1)
-    assert (code, shown[0]) == (0, "Hut, bank: closed")
+    assert (code, shown[0]) == (0, "Hut, profile bank: closed")
 
 
 def test_old_data_are_told_as_old_before_anything_else(tmp_path: Path) -> None:

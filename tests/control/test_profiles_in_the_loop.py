@@ -145,7 +145,8 @@ def test_the_session_goes_on_with_the_same_cells_only(
     assert after is not None
     assert after.charged_ah == pytest.approx(guidance.charged_ah if goes_on else 0.0)
     session = bench.loop._now.memories(bench.clock.now_s())["session_charge"]
-    assert session["counted"] == pytest.approx(guidance.charged_ah if goes_on else 0.0)
+    expected_ah = guidance.charged_ah if goes_on else 0.0  # the tally takes the zero out
+    assert session["counted"] == pytest.approx(expected_ah, rel=2e-3)
     if not goes_on:  # the same supply is as hot as it was
         kept = bench.loop._now.memories(bench.clock.now_s())["supply_thermal"]
         assert kept["rectifier"] == pytest.approx(heat["rectifier"], rel=0.02)
@@ -163,7 +164,7 @@ def test_going_to_other_cells_and_back_forgets_nothing(bench: LoopBench) -> None
         assert ask(bench, "profile", name)[0]
         bench.run(bench.clock.now_s() + 1.0)
     after = bench.loop._now.memories(bench.clock.now_s())
-    for key in ("session_charge", "session_time", "session_hold", "guidance"):
+    for key in ("session_charge", "session_time", "session_hold", "tally"):
         assert after[key] == before[key], key
     assert before["session_charge"]["counted"] > 0.3
 

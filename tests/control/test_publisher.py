@@ -7,13 +7,14 @@ from pathlib import Path
 import pytest
 
 from supervisor.control.publisher import StatusFile
-from supervisor.snapshot import Counters, Snapshot, from_dict
+from supervisor.snapshot import Counters, JournalView, Snapshot, from_dict
 
 SNAPSHOT = Snapshot(
     bank="Hut", version="0", simulated=True, circuit="open", coil_on=False, auxiliary_closed=None,
     lease_left_s=0.0, now_s=1.0, published_at_s=2.0, wall="2026-01-01T00:00:00+00:00",
     started_wall="2026-01-01T00:00:00+00:00", never_above_v=3.65, channels=(), probes=(),
     profile="bank", operations=0, rated_operations=None, guidance=None, silent_s=0.0,
+    journal=JournalView(),
     rules=(), without=(), lockout=None, not_closing_because=(), uncommissioned=None, events=(),
     counters=Counters(),
 )  # fmt: skip

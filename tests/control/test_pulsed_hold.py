@@ -1,6 +1,7 @@
 """The one closing that nobody asks for: only between two pulses, only while every rule permits."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -305,3 +306,28 @@ def test_a_power_cut_between_two_pulses_is_found_at_the_next_start(
     assert bench.loop.guard.circuit is Circuit.LOCKED_OUT
     assert not bench.mailbox.replies[-1].done
     assert not bench.coil
+
+
+EXPIRED = replace(TRIP, by_doubt=True)
+
+
+def test_a_doubt_between_two_pulses_is_no_trip_and_ends_them_when_it_lasts(
+    bench: GuardBench,
+) -> None:
+    """As a second line is, for some seconds after every opening."""
+    paused(bench)
+    bench.cycles(50.0, EXPIRED)
+    assert bench.guard.circuit is Circuit.PAUSED
+    assert not bench.guard.resume(EXPIRED)
+    bench.cycles(1.0, PERMIT)
+    bench.cycles(59.0, EXPIRED)
+    assert bench.guard.circuit is Circuit.PAUSED, "it is counted from the newest doubt"
+    bench.cycles(2.0, EXPIRED)
+    assert bench.guard.circuit is Circuit.UNFIT
+    assert bench.keeper.lockout is None
+
+
+def test_a_doubt_whether_it_has_opened_is_a_trip(bench: GuardBench) -> None:
+    paused(bench)
+    bench.cycles(0.1, replace(decision("failed_to_open", State.TRIP), by_doubt=True))
+    assert bench.guard.circuit is Circuit.LOCKED_OUT

@@ -342,6 +342,16 @@ def test_closed_anew_it_is_not_full_yet(hut_settings: SupervisorSettings) -> Non
     assert bench.run(59.0, at(3.55), at(5.0)) is Order.NONE
 
 
+def test_a_regulated_supply_has_no_knob_to_be_turned_down(
+    hut_settings: SupervisorSettings,
+) -> None:
+    bench = bench_of(with_charge(hut_settings, regulated=True))
+    bench.turn(Circuit.CLOSED)
+    bench.run(10.0, at(3.55), at(5.0))
+    assert "by itself" in bench.view.advice
+    assert "knob" not in bench.view.advice
+
+
 def test_without_an_end_it_never_asks(hut_settings: SupervisorSettings) -> None:
     bench = bench_of(with_charge(hut_settings, full=None))
     bench.turn(Circuit.CLOSED)

@@ -213,3 +213,20 @@ def test_a_folder_that_cannot_be_written_is_told_and_tried_again(
     writer.put(event(1.0))
     writer.close()
     assert codes(folder / FILE_NAME) == ["trip"]
+
+
+def test_a_record_that_no_file_takes_costs_only_itself(
+    tmp_path: Path, write: Callable[[], Writer], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By a mistake of ours, say."""
+    gate = Gate(monkeypatch)
+    writer = write()
+    writer.put(run())
+    assert gate.reached.wait(20)
+    bad = event(1.0, "bad")._replace(data={"what": {1, 2}})  # type: ignore[dict-item]
+    for record in (closing(0.0), event(0.5, "before"), bad, event(2.0, "after")):
+        writer.put(record)
+    gate.open.set()
+    writer.close()
+    assert codes(tmp_path / FILE_NAME)[:2] == ["before", "after"]
+    assert writer.health.dropped_events == 1

@@ -305,7 +305,7 @@ def test_doubt_for_longer_than_the_lease(hut_settings: SupervisorSettings) -> No
     judge(protection, 64.0)
     reason = "could not tell for 3.00 s: it says so"
     expired = Verdict("one", TRIP, 2.5, 3.0, "V", 64.0, reason, "look", 7.0)
-    assert judge(protection, 67.0) == Decision(False, expired, (expired,))
+    assert judge(protection, 67.0) == Decision(False, expired, (expired,), by_doubt=True)
 
 
 def test_doubt_one_step_past_the_lease_trips(hut_settings: SupervisorSettings) -> None:

@@ -1,11 +1,18 @@
 """The charge among its own values, and below the limits; the limits of a stage."""
 
+import re
 from typing import Any, NamedTuple
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from supervisor.settings.cross_checks import contradictions
+from supervisor.settings.cross_checks.charge import charge_checks
+from supervisor.settings.load import settings_from
 from supervisor.settings.model import SupervisorSettings
+from supervisor.settings.text import parse
+from supervisor.sizing.fitness import with_value
 
 
 class Case(NamedTuple):
@@ -58,7 +65,7 @@ CASES = [
     Case("a band as wide as the taper",
          [("  band_volts: 0.04", "  band_volts: 0.14")],
          "taper_above_volts: 3.42", "charge.taper_above_volts",
-         "3.42 V is not below the hold, which begins at 3.42 V", "such as 3.42"),
+         "3.42 V is not below the hold, which begins at 3.42 V", "such as 3.37"),
     Case("all of it is taper", [("taper_above_volts: 3.42", "taper_above_volts: 2.5")],
          "taper_above_volts: 2.5", "charge.taper_above_volts",
          "2.5 V is not above undervoltage.trip_volts", "such as 3.42"),
@@ -79,21 +86,22 @@ CASES = [
          "3.57 # closes", f"{PULSED}.close_below_volts", "is not 5 mV below", "Write 3.510"),
     Case("more than trips", [("target_amperes: 100", "target_amperes: 130")],
          "target_amperes: 130", "charge.target_amperes",
-         "130 A is not below overcurrent.trip_amperes, 130 A", "Write 117 or less"),
+         "130 A is not below overcurrent.trip_amperes, 130 A", "Write 116 or less"),
     Case("any hold is full", [("end_amperes: 8\n", "end_amperes: 100\n")],
          "end_amperes: 100", f"{FULL}.end_amperes",
          "100 A is not below charge.target_amperes, 100 A", "a small part of the target"),
     Case("no rest could pass",
-         [("    # lowest_volts: 3.33", "    lowest_volts: 3.6")],
-         "lowest_volts: 3.6", f"{REST}.lowest_volts",
-         "3.6 V is not below charge.rest.highest_volts, 3.6 V", "3.33 to 3.6"),
+         [("    # lowest_volts: 3.33", "    lowest_volts: 3.55")],
+         "lowest_volts: 3.55", f"{REST}.lowest_volts",
+         "3.55 V is not below charge.rest.highest_volts, 3.55 V",
+         "come to rest: 3.33, and"),
     Case("a taper that is not tighter",
          [WITH_LIMITS, ("trip_amperes: 120}", "trip_amperes: 130}")],
          "# of the taper", f"{LIMITS}.taper.trip_amperes",
          "130 A is not below overcurrent.trip_amperes, 130 A", "less than 130"),
     Case("a hold that is not tighter", [WITH_LIMITS, ("trip_amperes: 60,", "trip_amperes: 131,")],
          "# of the hold", f"{LIMITS}.hold.trip_amperes",
-         "131 A is not below overcurrent.trip_amperes, 130 A", "less than 130"),
+         "131 A is not below overcurrent.trip_amperes, 130 A", "Write 120 or less"),
     Case("a voltage that is not tighter",
          [WITH_LIMITS, ("trip_volts: 3.58}", "trip_volts: 3.60}")],
          "# of the hold", f"{LIMITS}.hold.trip_volts",
@@ -106,7 +114,7 @@ CASES = [
          "stage_limits:", LIMITS, "Neither taper nor hold has a limit", "leave stage_limits out"),
     Case("an end that nobody can see", [("end_amperes: 8\n", "end_amperes: 0.2\n")],
          "end_amperes: 0.2", f"{FULL}.end_amperes",
-         "0.2 A is less than shunt and converter can tell from nothing, 0.25 A", "Write 0.25"),
+         "0.2 A cannot be told from the offset", "Write 1.25 at least"),
     Case("pulses below the hold",
          [WITH_PULSES, ("close_below_volts: 3.50 #", "close_below_volts: 3.42 #")],
          "3.42 # closes", f"{PULSED}.close_below_volts",
@@ -114,7 +122,42 @@ CASES = [
     Case("rests that end before they may",
          [WITH_PULSES, ("3.50 # closes", "3.50\n    most_rest_minutes: 1 # at the most")],
          "# at the most", f"{PULSED}.most_rest_minutes",
-         "1 min is no more than least_rest_seconds, 60 s", "more than 1"),
+         "1 min is no more than least_rest_seconds, 60 s", "more than 1."),
+    Case("rests that end before they may, by a part of a minute",
+         [WITH_PULSES,
+          ("3.50 # closes",
+           "3.50\n    least_rest_seconds: 80\n    most_rest_minutes: 1 # at the most")],
+         "# at the most", f"{PULSED}.most_rest_minutes",
+         "1 min is no more than least_rest_seconds, 80 s", "more than 2."),
+    Case("pulses that close in the taper, of a hold close above it",
+         [WITH_PULSES, ("taper_above_volts: 3.42", "taper_above_volts: 3.515"),
+          ("close_below_volts: 3.50 #", "close_below_volts: 3.51 #")],
+         "3.51 # closes", f"{PULSED}.close_below_volts",
+         "3.51 V is not above charge.taper_above_volts", "Write 3.535 or so"),
+    Case("an end that a dead supply's offset may be",
+         [("    # zero_amperes: 1.0", "    zero_amperes: 2.0"),
+          ("end_amperes: 8\n", "end_amperes: 2\n"),
+          ("      charge.full.end_amperes: 4\n", "      charge.full.end_amperes: 5\n")],
+         "end_amperes: 2", f"{FULL}.end_amperes",
+         "2 A cannot be told from the offset that sensing.zero_amperes allows, 2 A",
+         "Write 2.25 at least"),
+    Case("an end within the offset and a step of the converter",
+         [("end_amperes: 8\n", "end_amperes: 1.2\n")],
+         "end_amperes: 1.2", f"{FULL}.end_amperes",
+         "1.2 A cannot be told from the offset that sensing.zero_amperes allows, 1 A, and what "
+         "shunt and converter can tell, 0.25 A", "Write 1.25 at least"),
+    Case("more than the transformer bears", [("target_amperes: 100", "target_amperes: 117")],
+         "target_amperes: 117", "charge.target_amperes",
+         "117 A are 140.4 A effective (form_factor 1.2), more than the transformer of "
+         "supply_thermal bears for ever, 140 A", "Write 116 or less"),
+    Case("more than the rectifier bears",
+         [("      continuous_amperes: 150", "      continuous_amperes: 110")],
+         "target_amperes: 100", "charge.target_amperes",
+         "more than the rectifier of supply_thermal bears for ever, 110 A", "Write 91.6 or less"),
+    Case("a hold looser than the taper",
+         [WITH_LIMITS, ("trip_amperes: 60,", "trip_amperes: 121,")],
+         "# of the hold", f"{LIMITS}.hold.trip_amperes",
+         "121 A is above that of the taper, 120 A", "Write 120 or less"),
     Case("rests that begin a new session",
          [WITH_PULSES, ("3.50 # closes", "3.50\n    most_rest_minutes: 360 # at the most")],
          "# at the most", f"{PULSED}.most_rest_minutes",
@@ -182,8 +225,10 @@ ALLOWED = [
     [("taper_above_volts: 3.42", "taper_above_volts: 3.519")],
     [WITH_PULSES, ("close_below_volts: 3.50 #", "close_below_volts: 3.554 #")],
     [WITH_PULSES, ("open_above_volts: 3.56 #", "open_above_volts: 3.521 #")],
-    [("target_amperes: 100", "target_amperes: 129")],
-    [("    # lowest_volts: 3.33", "    lowest_volts: 3.59")],
+    [("target_amperes: 100", "target_amperes: 116.6")],
+    [WITH_LIMITS, ("trip_amperes: 60,", "trip_amperes: 120,")],
+    [("end_amperes: 8\n", "end_amperes: 1.25\n")],
+    [("    # lowest_volts: 3.33", "    lowest_volts: 3.54")],
     [WITH_LIMITS, ("trip_amperes: 120}", "trip_amperes: 129}")],
     [WITH_LIMITS, ("trip_volts: 3.58}", "trip_volts: 3.599}")],
     [("\nprotection:\n", "\nprotection:\n  stage_limits:\n    hold: {trip_volts: 3.58}\n")],
@@ -199,3 +244,61 @@ def test_no_contradiction(
 
 def test_the_example_is_free_of_them(hut_settings: SupervisorSettings) -> None:
     assert contradictions(hut_settings) == []
+
+
+# What a remedy proposes passes the check that proposes it
+
+PROPOSED = re.compile(r"(?:^Write|such as)( less than| more than)? (\d+(?:\.\d+)?)")
+NUDGE = {" less than": -1e-4, " more than": 1e-4}
+
+
+def grid(low: float, high: float, digits: int = 3) -> st.SearchStrategy[float]:
+    return st.floats(low, high).map(lambda value: round(value, digits))
+
+
+VALUES = st.fixed_dictionaries(
+    {
+        "charge.hold_volts": grid(3.3, 3.7),
+        "charge.band_volts": grid(0.005, 0.15),
+        "charge.taper_above_volts": grid(2.3, 3.7),
+        "charge.target_amperes": grid(0.5, 200, 1),
+        "charge.full.end_amperes": grid(0.01, 20, 2),
+        "charge.pulsed_hold.open_above_volts": grid(3.3, 3.7),
+        "charge.pulsed_hold.close_below_volts": grid(3.2, 3.7),
+        "charge.pulsed_hold.least_rest_seconds": grid(10, 3600, 0),
+        "charge.pulsed_hold.most_rest_minutes": grid(1, 1440, 0),
+        "charge.rest.lowest_volts": grid(3.2, 3.6),
+        "charge.rest.highest_volts": grid(3.2, 3.6),
+        "session.new_after_open_hours": grid(1, 24, 2),
+        "channels.shunt.rated_amperes": st.sampled_from((20.0, 50.0, 200.0, 500.0)),
+        "protection.overvoltage.trip_volts": grid(3.4, 3.7),
+        "protection.undervoltage.trip_volts": grid(2.0, 3.5),
+        "protection.overcurrent.trip_amperes": grid(0.7, 150, 1),
+        "protection.sensing.zero_amperes": grid(0.05, 3, 2),
+        "protection.supply_thermal.form_factor": grid(1, 2, 2),
+        "protection.supply_thermal.rectifier.continuous_amperes": grid(1, 200, 1),
+        "protection.stage_limits.taper.trip_amperes": grid(0.5, 160, 1),
+        "protection.stage_limits.hold.trip_amperes": grid(0.5, 160, 1),
+        "protection.stage_limits.hold.trip_volts": grid(3.4, 3.7),
+    }
+)
+
+
+@pytest.fixture(scope="module")
+def with_everything(hut_text: str, edited: Any) -> SupervisorSettings:
+    return settings_from(parse(edited(hut_text, [WITH_LIMITS, WITH_PULSES]), "hut.yaml"))
+
+
+@given(values=VALUES)
+@settings(max_examples=300)
+def test_a_proposed_value_passes(
+    values: dict[str, float], with_everything: SupervisorSettings
+) -> None:
+    drawn = with_everything
+    for path, value in values.items():
+        drawn = with_value(drawn, path, value)
+    for found in charge_checks(drawn):
+        for way, figure in PROPOSED.findall(found.remedy):
+            value = float(figure) + NUDGE.get(way, 0.0)
+            again = charge_checks(with_value(drawn, found.path, value))
+            assert found.path not in [other.path for other in again], found.remedy

@@ -75,3 +75,37 @@ def test_without_a_file_the_fault_says_overridden(hut: Document) -> None:
 def test_paths_are_written_with_dots_and_brackets() -> None:
     assert dotted(("timeline", 2, "fault", "kind")) == "timeline[2].fault.kind"
     assert dotted(()) == ""
+
+
+BLOCK = ("charge.full", {"end_amperes": 5})
+LEAF = ("charge.full.minutes", 5)
+
+
+@pytest.mark.parametrize("overrides", [[BLOCK, LEAF], [LEAF, BLOCK]])
+def test_a_block_and_a_value_within_it_contradict_each_other(
+    hut: Document, overrides: list[tuple[str, object]]
+) -> None:
+    """Whichever comes first: which of the two holds would be a matter of their order."""
+    lines = {"charge.full": 4, "charge.full.minutes": 9}
+    with pytest.raises(SettingsFaults) as refused:
+        settings_from(hut.with_overrides(dict(overrides), file="drill.yaml", lines=lines))
+    (fault,) = refused.value.faults
+    assert (fault.file, fault.line, fault.path) == ("drill.yaml", 9, "charge.full.minutes")
+    assert fault.problem == "charge.full is replaced as a whole as well (line 4)."
+    assert fault.why
+    assert "charge.full" in fault.remedy
+
+
+def test_taking_a_block_away_and_a_value_within_it_contradict_each_other(hut: Document) -> None:
+    with pytest.raises(SettingsFaults) as refused:
+        settings_from(hut.with_overrides({"charge.full": None, "charge.full.minutes": 5}))
+    fault = next(f for f in refused.value.faults if f.path == "charge.full.minutes")
+    assert fault.problem == "charge.full is left out as well."
+
+
+def test_a_name_that_begins_like_another_is_no_part_of_it(hut: Document) -> None:
+    """overvoltage and overvoltage_high_set, say."""
+    overrides = {"protection.knob_speed": None, "protection.knob_speed_x": 1}
+    with pytest.raises(SettingsFaults) as refused:
+        settings_from(hut.with_overrides(overrides))
+    assert ["There is no setting" in fault.problem for fault in refused.value.faults] == [True]

@@ -36,10 +36,12 @@ MAY_BE_NULL = {
     "left_s", "guard_band", "response_s", "highest_v", "opened_in_s", "front_cell", "far_cell",
     "shunt", "rated_operations", "best_s", "low_s", "measured_v", "at_rest_v", "resistance_ohm",
     "resistance_u_ohm", "front_v", "lag_v", "fall_v_per_h", "high_s",
+    "session",
 }  # fmt: skip
 ONE_OF_A_FEW = {"format", "circuit", "state", "place", "stage", "urgency"}
 WHOLE_NUMBERS = (set(WHOLE["counters"]) - {"worst_late_s"}) | {
-    "operations", "rated_operations", "count", "most",
+    "operations", "rated_operations", "count", "most", "depth", "written", "dropped_samples",
+    "dropped_events", "session",
 }  # fmt: skip
 
 Place = tuple[str | int, ...]

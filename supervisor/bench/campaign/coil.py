@@ -2,7 +2,9 @@
 
 from collections.abc import Iterator, Mapping
 
+from supervisor.bench.campaign.asked import HONOURED_S, Asked
 from supervisor.bench.campaign.freshness import Freshness
+from supervisor.bench.campaign.pulses import Pulses
 from supervisor.bench.campaign.sustained import Sustained
 from supervisor.bench.campaign.violation import Violation
 from supervisor.readings import Channel
@@ -12,16 +14,16 @@ NEVER = float("inf")
 
 
 BOUNCES_S = 0.5
-HONOURED_S = 2.0  # after a request nobody waits for it any longer, pull-in included
 
 
 class Coil:
-    """Invariants d, g and h, and of e: the current ends when the coil is off."""
+    """Invariants d, g, h and k, and of e: the current ends when the coil is off."""
 
     def __init__(
         self,
         plant: Plant,
         freshness: Freshness,
+        pulses: Pulses,
         *,
         hold_s: float,
         frozen_s: Mapping[Channel, float],
@@ -33,35 +35,55 @@ class Coil:
         same while a chip goes on converting but its result stands still; ``seen_from_a``: less
         current shows nobody that the contact is welded; ``flutter_s``: so short an opening by
         itself may go unseen."""
-        self._plant, self._freshness = plant, freshness
+        self._plant, self._freshness, self._pulses = plant, freshness, pulses
         self._hold_s, self._frozen_s = hold_s, frozen_s
         self._flutter_s = max(flutter_s, BOUNCES_S)
         self._parts = Sustained(parts_s)
         self._seen_from_a = seen_from_a
         self._was_driven = self._was_closed = False
         self._closed_until_s = -NEVER  # by itself: when the contact was closed last
-        self._asked_at_s = self._reset_at_s = -NEVER
-        self._admitted_at_s = -NEVER  # of requests to close that no coil has gone on for yet
+        self._went_on_s = -NEVER  # when the driver took it last
+        self._asked = Asked()
+        self._asked_at_s = self._opened_at_s = -NEVER
+        self._tripped_at_s = -NEVER  # a reset asked for before is none
+        self._finished_at_s: float | None = None
+        self._looked_s = -NEVER
         self._is_tripped = False
 
     def asked(self, act: str, at_s: float) -> None:
+        self._asked.note(act, at_s)
         if act == "close":
-            self._asked_at_s = self._admitted_at_s = at_s
-        elif act == "reset" and self._is_tripped:
-            self._reset_at_s = at_s
+            self._asked_at_s = at_s
         elif act == "open":
-            self._asked_at_s = self._admitted_at_s = -NEVER
+            self._asked_at_s, self._opened_at_s = -NEVER, at_s
 
     def ended_without_a_word(self) -> None:
         """The daemon was killed while closed: as good as a trip."""
-        self._is_tripped = True
+        self._trips()
 
-    def note_lockout(self, locked: bool, at_s: float) -> None:
-        """What the daemon itself says: locked out, or not (any more)."""
-        if locked:
-            self._is_tripped = True
-        elif at_s - self._reset_at_s <= HONOURED_S:
+    def started_anew(self) -> None:
+        """Another process: it knows nothing of an end, nor of pulses."""
+        self._finished_at_s = None
+        self._pulses.end("the daemon was started anew")
+
+    def note_cycle(self, now_s: float, *, locked: bool, finished: bool) -> None:
+        """What the daemon itself says: locked out, or not (any more); finished."""
+        if locked and not self._is_tripped:
+            self._trips()
+        elif not locked and self._asked.reset(now_s, self._tripped_at_s):
             self._is_tripped = False
+        if finished and self._finished_at_s is None:
+            self._finished_at_s = self._looked_s
+            self._pulses.end("it has finished")
+        for asked_s in self._asked.look(now_s):
+            self._pulses.end("somebody asked to open", asked_s)
+        self._looked_s = now_s
+
+    def _trips(self) -> None:
+        self._is_tripped, self._finished_at_s = True, None
+        self._tripped_at_s = self._looked_s
+        self._asked.tripped()
+        self._pulses.end("it has tripped")
 
     def look(self, from_s: float, until_s: float) -> Iterator[Violation]:
         contactor = self._plant.contactor
@@ -69,6 +91,8 @@ class Coil:
             yield from self._goes_on(until_s)
         elif contactor.closed and not self._was_closed:
             yield from self._closes(until_s)
+        if self._was_driven and not contactor.driven:
+            self._pulses.goes_off(until_s)
         if contactor.closed:
             self._closed_until_s = until_s
         self._was_driven, self._was_closed = contactor.driven, contactor.closed
@@ -83,13 +107,24 @@ class Coil:
         """By the driver: somebody decided it."""
         if self._is_tripped:
             yield Violation("g", "coil", at_s, "the coil is on again")
-        elif at_s - self._admitted_at_s > HONOURED_S:
-            yield Violation("h", "coil", at_s, "the coil is on and nobody asked")
-        self._admitted_at_s = -NEVER  # one request, one closing
+        elif not self._asked.closing(at_s):
+            if forbidden := self._pulses.closes_again(at_s):
+                yield Violation("h", "coil", at_s, f"the coil goes on by itself: {forbidden}")
+        else:
+            yield from self._carries_out(at_s)
+        self._went_on_s = at_s
+
+    def _carries_out(self, at_s: float) -> Iterator[Violation]:
+        finished_s = self._finished_at_s
+        if finished_s is not None and self._opened_at_s < finished_s:
+            yield Violation("k", "coil", at_s, "nobody asked to open since it finished")
+        self._finished_at_s = None
+        self._asked.closed()
+        self._pulses.asked_for(at_s)
 
     def _closes(self, at_s: float) -> Iterator[Violation]:
         """By itself, the driver never having let go: a wire that touches, a contact that frees."""
-        open_s = at_s - max(self._closed_until_s, self._asked_at_s)
+        open_s = at_s - max(self._closed_until_s, self._asked_at_s, self._went_on_s)
         if open_s > max(self._flutter_s, HONOURED_S if self._closed_until_s == -NEVER else 0.0):
             yield Violation("h", "coil", at_s, f"it closes by itself after {open_s:.3f} s")
 

@@ -16,6 +16,7 @@ from supervisor.simulator.parts.switches import SwitchSettings
 STEEP = (0.9885, 0.9925)  # where the voltage begins to run away
 FLAT = (0.2, 0.985)
 DIODES_V = 0.8  # the peak behind the knob to the bank, where current begins to flow: about
+PULSES_RELAX_S = 15
 OHMS = 0.02  # of that peak, volts for an ampere more: about
 
 
@@ -102,6 +103,17 @@ def set_charge(plant: dict[str, Any], volts: float) -> None:
         middle = (low + high) / 2
         low, high = (middle, high) if _open_circuit_v(middle) < volts else (low, middle)
     plant["cells"]["state_of_charge"] = round(low, 6)
+
+
+def set_for_pulses(plant: dict[str, Any], cells: int, drop_v: float, amperes: float) -> None:
+    """So slow cells that this current lifts the bank by so much, within a minute or less."""
+    milliohms = drop_v / amperes * cells * 1000
+    plant["cells"] |= {
+        "resistance_milliohms": round(0.3 * milliohms, 3),
+        "relaxation_milliohms": round(0.7 * milliohms, 3),
+        "relaxation_seconds": PULSES_RELAX_S,
+        "diffusion_milliohms": 0,
+    }
 
 
 def set_knob(plant: dict[str, Any], volts: float, amperes: float) -> None:

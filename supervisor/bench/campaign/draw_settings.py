@@ -6,6 +6,8 @@ from typing import Any
 
 from supervisor.bench.campaign import draw_plant
 from supervisor.bench.campaign.base import CAN_LACK, NOT_FITTED
+from supervisor.bench.campaign.draw_charge import draw_charge
+from supervisor.bench.campaign.draw_profiles import draw_profiles
 
 KNOB_SPEED = {"trip_amperes_per_second": 15, "trip_volts_per_second": 0.01}
 FAR_CELL = {"converter": "cells", "inputs": "2-3", "range_volts": 4.096}
@@ -13,8 +15,8 @@ CELL_PROBE = {"chip": "ds18b20", "place": "cells", "serial": "28-0316a2795bff"}
 SINK_PROBE = {"chip": "lm75", "place": "heat_sink", "address": 0x4C}
 
 
-def draw_settings(rng: Random, plant: dict[str, Any]) -> dict[str, Any]:
-    """Dotted paths and their values."""
+def draw_settings(rng: Random, plant: dict[str, Any], *, clean: bool) -> dict[str, Any]:
+    """Dotted paths and their values. ``clean``: see ``draw_charge``."""
     bank = _bank(rng)
     drawn = {
         **bank,
@@ -28,7 +30,9 @@ def draw_settings(rng: Random, plant: dict[str, Any]) -> dict[str, Any]:
         **_second_line(rng, bank["bank.never_above_volts"]),
         **_probes(rng),
     }
-    drawn |= _charge(drawn)
+    drawn |= draw_charge(rng, drawn, clean=clean)
+    if not clean and (profiles := draw_profiles(rng, drawn)):
+        drawn["profiles"] = profiles
     blocks = {path.split(".")[1] for path in drawn if path.startswith("protection.")}
     drawn["protection.without"] = {name: NOT_FITTED for name in CAN_LACK if name not in blocks}
     return drawn
@@ -148,18 +152,6 @@ def _probes(rng: Random) -> dict[str, Any]:
         probes["sink"] = SINK_PROBE
         limits["heat_sink_above_celsius"] = rng.randint(70, 100)
     return {"probes": probes, "protection.temperature": limits}
-
-
-def _charge(drawn: dict[str, Any]) -> dict[str, Any]:
-    """Follows from the limits; draws nothing, so that a run stays the run it was."""
-    target_a = round(0.8 * drawn["protection.overcurrent.trip_amperes"])
-    return {
-        "charge": {
-            "target_amperes": target_a,
-            "hold_volts": round(drawn["protection.overvoltage.trip_volts"] - 0.04, 3),
-            "full": {"end_amperes": round(0.08 * target_a, 1)},
-        }
-    }
 
 
 def _sometimes(rng: Random, path: str, block: dict[str, Any]) -> dict[str, Any]:

@@ -1,25 +1,27 @@
-"""What must hold in every run, whatever the rules are: judged from the plant's truth alone.
+"""What must hold in every run, whatever the rules are: judged from the plant's truth.
 
-Only two things come from the daemon: that it says it is locked out, and the figures that `check`
-prints for its settings. What counts as a cell's voltage is the true terminal voltage of any cell,
-the crest of the ripple included.
+From the daemon come the figures that `check` prints for its settings, that it says it is locked
+out, and what ``watch`` gives: its word and its file, for what the plant cannot show. What counts as
+a cell's voltage is the true terminal voltage of any cell, the crest of the ripple included.
 """
 
 from collections.abc import Callable, Iterable
 
 from supervisor.bench.campaign.coil import Coil
+from supervisor.bench.campaign.daemon import Daemon
 from supervisor.bench.campaign.freshness import Freshness
-from supervisor.bench.campaign.limits import promises
+from supervisor.bench.campaign.in_force import InForce
+from supervisor.bench.campaign.pulses import Pulses
 from supervisor.bench.campaign.reach import FASTER, Reach
 from supervisor.bench.campaign.violation import Violation
 from supervisor.bench.campaign.warmth import FreezingCells, HotPart
+from supervisor.bench.campaign.watched import Watched
 from supervisor.control.latch import Lockout
 from supervisor.readings import Channel
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.world import World
 from supervisor.sizing.blind_budgets import SHUNT_NEAR_ZERO
 from supervisor.sizing.budget import RuleBudget
-from supervisor.sizing.response import budgets
 
 MOVING_S = 1e-3  # beside the release: the plant's own step
 
@@ -40,15 +42,15 @@ class Invariants:
     ) -> None:
         self._settings, self._world, self._lockout = settings, world, lockout
         self._began_s = self._seen_s = world.clock.now_s()
-        printed = budgets(settings)
-        named = {budget.title: budget for budget in printed}
+        self._in_force = InForce(settings, world)
+        printed, named = self._in_force.now.printed, self._in_force.now.named
         self._reach = Reach(settings, world)
-        self._promises = list(promises(settings, world, named))
         self._hot_parts = [HotPart(settings, b) for b in printed if b.rule == "supply_thermal"]
         self._freezing = FreezingCells(settings, world, printed)
         self.coil = Coil(
             world.plant,
             Freshness(settings, world),
+            Pulses(lambda: self._in_force.now.settings),
             hold_s=_hold_s(settings),
             frozen_s=_frozen_s(named),
             parts_s=_parts_s(settings, named),
@@ -57,14 +59,18 @@ class Invariants:
         )
         self._over_s: float | None = None  # since when the highest cell is over the main limit
         self._peak_v = settings.bank.never_above_volts
-        self._overvoltage_s = named["overvoltage"].response_s
         self._told: set[tuple[str, str, str | None]] = set()
         self._may_trip = not clean
         self._looked_s = self._began_s
+        self._watched: Watched | None = None
         self.violations: list[Violation] = []
         self.beyond_reach: list[tuple[str, Violation]] = []
         world.plant.before_change.append(self._plant_changes)
         self._hear_pins(world.pin_factory.listener)
+
+    def watch(self, daemon: Daemon) -> None:
+        """From now on: what the daemon says and what it has on disk."""
+        self._watched = Watched(daemon)
 
     def asked(self, act: str) -> None:
         self.coil.asked(act, self._world.now_s())
@@ -74,30 +80,42 @@ class Invariants:
         self._world.catch_up()
         now_s = self._world.clock.now_s()
         self._reach.look()
-        self._note_lockout(self._lockout(), now_s)
+        self._note_cycle(self._lockout(), now_s)
         self._note(self.coil.look(now_s, now_s))
         flows = bool(self._world.plant.current_a)
         self._note_one(self._freezing.look(flows, self._looked_s, now_s))
         self._looked_s = now_s
         self._look_at_peak(now_s)
 
-    def _note_lockout(self, lockout: Lockout | None, now_s: float) -> None:
-        self.coil.note_lockout(lockout is not None, now_s)
+    def _note_cycle(self, lockout: Lockout | None, now_s: float) -> None:
+        watched = self._watched
+        if watched:
+            self._look_at_daemon(watched, now_s)
+        is_finished = watched is not None and watched.is_finished
+        self.coil.note_cycle(now_s, locked=lockout is not None, finished=is_finished)
         if lockout and not self._may_trip:
             self._may_trip = True
             detail = f"by {lockout.tripped_by}: {lockout.reason}"
             self.violations.append(Violation("f", "trip", now_s, detail))
 
+    def _look_at_daemon(self, watched: Watched, now_s: float) -> None:
+        if watched.was_started_anew():
+            self.coil.started_anew()
+        if watched.profile is not None:
+            self._in_force.adopt(watched.profile)
+            self._reach.settings = self._in_force.now.settings
+        self._note(watched.look(now_s))
+
     def _plant_changes(self, at_s: float) -> None:
         """Until now voltages and currents went in straight lines."""
         from_s, self._seen_s = self._seen_s, at_s
         plant = self._world.plant
-        for promise in self._promises:
-            self._note_one(promise.look(plant, from_s, at_s))
+        for found in self._in_force.now.look(from_s, at_s):
+            self._note_one(found)
         for part in self._hot_parts:
             self._note_one(part.look(plant, from_s, at_s))
         self._note(self.coil.look(from_s, at_s))
-        is_over = plant.max_cell_v > self._settings.protection.overvoltage.trip_volts
+        is_over = plant.max_cell_v > self._in_force.now.overvoltage_v
         if is_over and self._over_s is None:
             self._over_s = from_s
         elif not is_over:
@@ -118,15 +136,19 @@ class Invariants:
         if self._over_s is None:
             return False
         took_s = now_s - self._over_s
-        bank, trip_v = self._settings.bank, self._settings.protection.overvoltage.trip_volts
-        rose_v = self._world.plant.max_cell_v - trip_v
-        promised_v = took_s * bank.fastest_rise_volts_per_second
-        return took_s <= self._overvoltage_s and rose_v > promised_v
+        promised = self._in_force.now
+        rose_v = self._world.plant.max_cell_v - promised.overvoltage_v
+        promised_v = took_s * self._settings.bank.fastest_rise_volts_per_second
+        response_s = promised.named["overvoltage"].response_s
+        return took_s <= response_s and rose_v > promised_v
 
     def _hear_pins(self, listener: Callable[[int, bool], None]) -> None:
         def hear(pin: int, level: bool) -> None:
+            was_driven = self._world.plant.contactor.driven
             listener(pin, level)
             now_s = self._world.clock.now_s()
+            if self._watched and self._world.plant.contactor.driven and not was_driven:
+                self._note(self._watched.latched.goes_on(now_s))
             self._note(self.coil.look(now_s, now_s))
 
         self._world.pin_factory.listener = hear

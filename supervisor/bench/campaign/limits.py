@@ -1,11 +1,13 @@
 """Invariant e: a true value beyond a limit is gone, or the current, within the printed response."""
 
 from collections.abc import Callable, Iterator
+from itertools import product
 from math import pi
 
 from supervisor.bench.campaign.reach import releases_late
 from supervisor.bench.campaign.sustained import Sustained
 from supervisor.bench.campaign.violation import About, Violation
+from supervisor.protection.charge_stage import UP_AFTER_S
 from supervisor.readings import Channel
 from supervisor.settings.hardware import CellChannel
 from supervisor.settings.model import SupervisorSettings
@@ -77,6 +79,7 @@ def promises(
     yield promise("undervoltage", "voltage", lambda v: v - min(plant.cell_v(g) for g in groups))
     yield promise("overcurrent", "current", lambda a: plant.current_a - a)
     yield promise("reverse_current", "current", lambda a: -plant.current_a - a)
+    yield from _stage_promises(settings, world, budgets, lag_s, later_s)
     for channel in world.leads:
         wiring = getattr(settings.channels, channel.value)
         if isinstance(wiring, CellChannel):
@@ -87,6 +90,42 @@ def promises(
                 budgets["sensing"].response_s + lag_s,
                 later_s,
             )
+
+
+def _stage_promises(
+    settings: SupervisorSettings,
+    world: World,
+    budgets: dict[str, RuleBudget],
+    lag_s: float,
+    later_s: Callable[[], float],
+) -> Iterator[Promise]:
+    """While the highest cell is surely in the stage: its boundary, and the measuring error."""
+    charge, plant = settings.charge, world.plant
+    if charge is None:
+        return
+    groups = (0,) if settings.channels.far_cell is None else (0, -1)
+    band_v = budgets["overvoltage"].guard_band
+    assert band_v is not None
+
+    def highest_v() -> float:
+        return max(plant.cell_v(group) for group in groups)
+
+    values: dict[str, Callable[[], float]] = {"A": lambda: plant.current_a, "V": highest_v}
+    stages = (("taper", charge.taper_above_volts), ("hold", charge.hold_from_v))
+    for (stage, from_v), (unit, value) in product(stages, values.items()):
+        budget = budgets.get(f"stage_limits, {stage}, {unit}")
+        if budget is None or budget.effective_limit is None:
+            continue
+
+        def excess(
+            value: Callable[[], float] = value,
+            limit: float = budget.effective_limit,
+            surely_v: float = from_v + band_v,
+        ) -> float:
+            return min(value() - limit, highest_v() - surely_v)
+
+        name = f"true value beyond the limit of the {stage}, {budget.effective_limit:.4f} {unit}"
+        yield Promise(name, "stage", excess, UP_AFTER_S + budget.response_s + lag_s, later_s)
 
 
 def _is_dead(world: World, wiring: CellChannel, channel: Channel) -> bool:

@@ -95,6 +95,11 @@ def _current_lies(settings: SupervisorSettings, world: World) -> bool:
     return -rules.reverse_current.trip_amperes <= shown_a <= rules.overcurrent.trip_amperes
 
 
+def _stage_lies(_settings: SupervisorSettings, world: World) -> bool:
+    """Which stage it is shows in the cells' voltage; a lie about it hides the stage's limits."""
+    return any(_lies(lead) for lead in world.leads.values())
+
+
 def _coil_lets_go_unseen(settings: SupervisorSettings, world: World) -> bool:
     """Open by itself, with no auxiliary contact to tell, or one that sticks at closed: it closes
     again as soon as it can."""
@@ -124,6 +129,7 @@ FACTS = (
                 "b temperature",
                 "c current",
                 "e lead",
+                "e stage",
                 "e voltage",
                 "e current",
                 "e coil",
@@ -139,6 +145,7 @@ FACTS = (
                 "b temperature",
                 "c current",
                 "e lead",
+                "e stage",
                 "e voltage",
                 "e current",
                 "e coil",
@@ -148,12 +155,23 @@ FACTS = (
     ),
     Fact(
         "process stands still or is dead, coil held by a static level",
-        frozenset({"a voltage", "b temperature", "c current", "d coil", "e voltage", "e current"}),
+        frozenset(
+            {
+                "a voltage",
+                "b temperature",
+                "c current",
+                "d coil",
+                "e stage",
+                "e voltage",
+                "e current",
+            }
+        ),
         _held_by_level,
     ),
     Fact(FALSE_V, frozenset({"e voltage"}), _voltage_lies),
     Fact(f"{FALSE_V}, and no second line", frozenset({"a voltage"}), _voltage_lies_unguarded),
     Fact("false current", frozenset({"c current", "e current"}), _current_lies),
+    Fact("false voltage or current, and a stage with it", frozenset({"e stage"}), _stage_lies),
     Fact(
         "coil lets go, and no auxiliary contact tells", frozenset({"h coil"}), _coil_lets_go_unseen
     ),
@@ -166,13 +184,13 @@ class Reach:
     """Remembers when each fact held last: it explains nothing long after it has ended."""
 
     def __init__(self, settings: SupervisorSettings, world: World) -> None:
-        self._settings, self._world = settings, world
+        self.settings, self._world = settings, world
         self._held_at_s: dict[Fact, float] = {}
 
     def look(self) -> None:
         now_s = self._world.clock.now_s()
         for fact in FACTS:
-            if fact.holds(self._settings, self._world):
+            if fact.holds(self.settings, self._world):
                 self._held_at_s[fact] = now_s
 
     def excuse(self, violation: Violation) -> str | None:

@@ -57,15 +57,21 @@ def _came_of(run: Run) -> dict[str, Any]:
 
 
 def _without_acts(document: Document) -> Iterator[Cut]:
-    """Faults one at a time, each with what heals it; then the healing alone."""
+    """All requests at once; faults one at a time, each with what heals it; then what is left."""
+    yield _without_requests
     for act in document["timeline"]:
         if "fault" in act:
             yield lambda d, act=act: _drop(d, act, act["fault"]["kind"])  # type: ignore[misc]
         elif "kill" in act:
             yield lambda d, act=act: _drop(d, act, None)  # type: ignore[misc]
     for act in document["timeline"]:
-        if "clear" in act:
+        if "fault" not in act and "kill" not in act:
             yield lambda d, act=act: _drop(d, act, None)  # type: ignore[misc]
+
+
+def _without_requests(document: Document) -> Document:
+    kept = [act for act in document["timeline"] if act.keys() & {"fault", "kill", "clear"}]
+    return document | {"timeline": kept}
 
 
 def _drop(document: Document, act: dict[str, Any], healed: str | None) -> Document:

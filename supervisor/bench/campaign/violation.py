@@ -3,7 +3,9 @@
 from dataclasses import dataclass
 from typing import Literal
 
-About = Literal["lead", "voltage", "current", "temperature", "coil", "trip", "run"]
+About = Literal[
+    "lead", "voltage", "current", "stage", "temperature", "coil", "latch", "rule", "trip", "run"
+]
 
 TITLES = {
     "a": "a cell above never_above_volts",
@@ -14,6 +16,10 @@ TITLES = {
     "f": "a clean run tripped",
     "g": "closed after a trip without reset and close",
     "h": "closed without a deliberate close",
+    "i": "a power cut would not be found",
+    "j": "closed while a rule was not clear",
+    "k": "closed after the end of the charge without open and close",
+    "l": "other settings in force in the midst of a charge",
     "x": "the run ended by an error",
 }
 

@@ -2,196 +2,153 @@
 
 from collections.abc import Iterator
 
-from supervisor.settings.charge import Charge, PulsedHold
+from supervisor.settings.charge import Charge, Rest
 from supervisor.settings.cross_checks.contradiction import Contradiction
 from supervisor.settings.cross_checks.currents import smallest_amperes
+from supervisor.settings.cross_checks.figures import down, up, well_below
+from supervisor.settings.cross_checks.pulsed_hold import pulsed_hold_checks
+from supervisor.settings.cross_checks.stage_limits import stage_limit_checks
 from supervisor.settings.model import SupervisorSettings
 
-HOLD, TAPER, PULSED = "charge.hold_volts", "charge.taper_above_volts", "charge.pulsed_hold"
+HOLD, TAPER = "charge.hold_volts", "charge.taper_above_volts"
 LEAST_MARGIN_V = 0.005  # of what is held, below what trips
-LEAST_SWING_V = 0.005  # of a pulsed hold
+USUAL_MARGIN_V = 0.03
+USUAL_TAPER_V = 3.42
+BELOW_TRIP = 0.9  # of the current that trips: what may be wanted
+FLOATS = 1e-9
 
 
 def charge_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
     if settings.charge is not None:
-        yield from _voltages(settings, settings.charge)
-        yield from _currents(settings, settings.charge)
+        yield from _hold(settings, settings.charge)
+        yield from _taper(settings, settings.charge)
+        yield from pulsed_hold_checks(settings)
+        yield from _target(settings, settings.charge)
         yield from _full(settings, settings.charge)
         yield from _rest(settings.charge)
-    yield from _stage_limits(settings)
+    yield from stage_limit_checks(settings)
 
 
-def _voltages(settings: SupervisorSettings, charge: Charge) -> Iterator[Contradiction]:
+def _hold(settings: SupervisorSettings, charge: Charge) -> Iterator[Contradiction]:
     trip_v = settings.protection.lowest_trip_v
-    if charge.hold_volts > trip_v - LEAST_MARGIN_V:
+    most_v = trip_v - LEAST_MARGIN_V
+    if charge.hold_volts > most_v + FLOATS:
+        begins_v = charge.taper_above_volts + charge.band_volts
+        volts = well_below(most_v, begins_v, USUAL_MARGIN_V - LEAST_MARGIN_V)
         yield Contradiction(
             HOLD,
             f"{charge.hold_volts:g} V is not {LEAST_MARGIN_V * 1000:g} mV below what trips, "
             f"{trip_v:g} V.",
             "Whoever holds it there is opened by the next ripple of the mains.",
-            f"Write {trip_v - 0.03:.3f} or less.",
+            f"Write {volts} or less."
+            if volts
+            else f"Write {trip_v - USUAL_MARGIN_V:.3f} or less, and less for {TAPER}.",
         )
+
+
+def _taper(settings: SupervisorSettings, charge: Charge) -> Iterator[Contradiction]:
     if charge.taper_above_volts >= charge.hold_from_v:
         yield Contradiction(
             TAPER,
             f"{charge.taper_above_volts:g} V is not below the hold, which begins at "
             f"{charge.hold_from_v:g} V.",
             "There would be no taper: nobody would be told that the end is near.",
-            f"Write less than {charge.hold_from_v:g}, such as 3.42.",
+            _where_the_taper_begins(settings, charge),
         )
     if settings.protection.undervoltage.trip_volts >= charge.taper_above_volts:
         yield Contradiction(
             TAPER,
             f"{charge.taper_above_volts:g} V is not above undervoltage.trip_volts.",
             "The whole charge would count as taper.",
-            "Write where the voltage leaves its flat part, such as 3.42.",
-        )
-    if charge.pulsed_hold is not None:
-        yield from _pulsed(charge, charge.pulsed_hold)
-        yield from _pulse_times(settings, charge, charge.pulsed_hold)
-
-
-def _pulsed(charge: Charge, pulsed: PulsedHold) -> Iterator[Contradiction]:
-    if not charge.hold_from_v < pulsed.open_above_volts <= charge.hold_volts:
-        yield Contradiction(
-            f"{PULSED}.open_above_volts",
-            f"{pulsed.open_above_volts:g} V is not in the hold, {charge.hold_from_v:g} to "
-            f"{charge.hold_volts:g} V.",
-            "A pulsed hold keeps the voltage of the hold, and ends each pulse before a limit does.",
-            f"Write {charge.hold_volts:g}.",
-        )
-    if pulsed.close_below_volts > pulsed.open_above_volts - LEAST_SWING_V:
-        yield Contradiction(
-            f"{PULSED}.close_below_volts",
-            f"{pulsed.close_below_volts:g} V is not {LEAST_SWING_V * 1000:g} mV below "
-            f"open_above_volts, {pulsed.open_above_volts:g} V.",
-            "The contactor would chatter, and wear out or weld.",
-            f"Write {pulsed.open_above_volts - 0.05:.3f} or so.",
-        )
-    if charge.full is None:
-        yield Contradiction(
-            PULSED,
-            "A pulsed hold needs charge.full.",
-            "Without an end it would go on until its own limits stop it, on a bank that is full.",
-            "Write charge.full, or leave pulsed_hold out.",
+            _where_the_taper_begins(settings, charge),
         )
 
 
-def _pulse_times(
-    settings: SupervisorSettings, charge: Charge, pulsed: PulsedHold
-) -> Iterator[Contradiction]:
-    if pulsed.close_below_volts <= charge.taper_above_volts:
-        yield Contradiction(
-            f"{PULSED}.close_below_volts",
-            f"{pulsed.close_below_volts:g} V is not above charge.taper_above_volts, "
-            f"{charge.taper_above_volts:g} V.",
-            "A bank that falls so far is not in its hold any more.",
-            f"Write {pulsed.open_above_volts - 0.05:.3f} or so.",
+def _where_the_taper_begins(settings: SupervisorSettings, charge: Charge) -> str:
+    low_v, high_v = settings.protection.undervoltage.trip_volts, charge.hold_from_v
+    volts = well_below(high_v, low_v, 0.05)
+    if volts is None:
+        return (
+            f"Raise hold_volts or lower undervoltage.trip_volts first: nothing lies between "
+            f"{low_v:g} and {high_v:g} V."
         )
-    most_s, new_after_s = (
-        60 * pulsed.most_rest_minutes,
-        settings.session.new_after_open_hours * 3600,
+    usual = low_v < USUAL_TAPER_V < high_v
+    return (
+        f"Write where the voltage leaves its flat part: less than {high_v:g}, such as "
+        f"{USUAL_TAPER_V if usual else volts}."
     )
-    if most_s <= pulsed.least_rest_seconds:
-        yield Contradiction(
-            f"{PULSED}.most_rest_minutes",
-            f"{pulsed.most_rest_minutes:g} min is no more than least_rest_seconds, "
-            f"{pulsed.least_rest_seconds:g} s.",
-            "It would end before it may close again.",
-            f"Write more than {pulsed.least_rest_seconds / 60:.0f}.",
-        )
-    if most_s >= new_after_s:
-        yield Contradiction(
-            f"{PULSED}.most_rest_minutes",
-            f"{pulsed.most_rest_minutes:g} min is not less than session.new_after_open_hours, "
-            f"{settings.session.new_after_open_hours:g} h.",
-            "A rest so long would begin a new session, and the charge would be counted anew.",
-            f"Write less than {60 * settings.session.new_after_open_hours:g}.",
-        )
 
 
-def _currents(settings: SupervisorSettings, charge: Charge) -> Iterator[Contradiction]:
-    trip_a = settings.protection.overcurrent.trip_amperes
-    if charge.target_amperes >= trip_a:
+def _target(settings: SupervisorSettings, charge: Charge) -> Iterator[Contradiction]:
+    target_a, trip_a = charge.target_amperes, settings.protection.overcurrent.trip_amperes
+    part, bears_a = _weakest(settings)
+    factor = _form_factor(settings)
+    most_a = min(BELOW_TRIP * trip_a, bears_a / factor)
+    if target_a >= trip_a:
         yield Contradiction(
             "charge.target_amperes",
-            f"{charge.target_amperes:g} A is not below overcurrent.trip_amperes, {trip_a:g} A.",
+            f"{target_a:g} A is not below overcurrent.trip_amperes, {trip_a:g} A.",
             "It would trip before you have what you want.",
-            f"Write {0.9 * trip_a:.0f} or less.",
+            f"Write {down(most_a)} or less.",
         )
-    if charge.full is not None and charge.full.end_amperes >= charge.target_amperes:
+    elif target_a * factor > bears_a * (1 + FLOATS):
+        yield Contradiction(
+            "charge.target_amperes",
+            f"{target_a:g} A are {target_a * factor:.4g} A effective (form_factor {factor:g}), "
+            f"more than the {part} of supply_thermal bears for ever, {bears_a:g} A.",
+            "A charge lasts for hours: supply_thermal would trip on the current that you want.",
+            f"Write {down(most_a)} or less, or fit a supply that bears more.",
+        )
+
+
+def _weakest(settings: SupervisorSettings) -> tuple[str, float]:
+    """The part of the supply that bears least, and its effective current."""
+    rule = settings.protection.supply_thermal
+    parts = {"rectifier": rule.rectifier, "transformer": rule.transformer} if rule else {}
+    bear = {name: part.continuous_amperes for name, part in parts.items() if part}
+    return min(bear.items(), key=lambda item: item[1], default=("", float("inf")))
+
+
+def _form_factor(settings: SupervisorSettings) -> float:
+    rule = settings.protection.supply_thermal
+    return rule.form_factor if rule else 1.0
+
+
+def _full(settings: SupervisorSettings, charge: Charge) -> Iterator[Contradiction]:
+    """Its end is a current: not all of the charge, and more than a supply that gives none shows."""
+    full, zero_a = charge.full, settings.protection.sensing.zero_amperes
+    if full is None:
+        return
+    if full.end_amperes >= charge.target_amperes:
         yield Contradiction(
             "charge.full.end_amperes",
-            f"{charge.full.end_amperes:g} A is not below charge.target_amperes, "
+            f"{full.end_amperes:g} A is not below charge.target_amperes, "
             f"{charge.target_amperes:g} A.",
             "Any hold would count as full.",
             "Write what the bank takes when it is full: a small part of the target.",
         )
-
-
-def _full(settings: SupervisorSettings, charge: Charge) -> Iterator[Contradiction]:
-    full = charge.full
-    if full is None:
-        return
     smallest_a = smallest_amperes(settings.channels.shunt)
-    if full.end_amperes < smallest_a:
+    least_a = zero_a + smallest_a
+    if full.end_amperes < least_a - FLOATS:
+        finer = "fit a smaller shunt for the last hours, with a smaller zero_amperes"
+        fits = float(up(least_a)) < charge.target_amperes
         yield Contradiction(
             "charge.full.end_amperes",
-            f"{full.end_amperes:g} A is less than shunt and converter can tell from nothing, "
-            f"{smallest_a:.2g} A.",
-            "It would never be full.",
-            f"Write {smallest_a:.2g} at least, or fit a smaller shunt for the last hours.",
+            f"{full.end_amperes:g} A cannot be told from the offset that sensing.zero_amperes "
+            f"allows, {zero_a:g} A, and what shunt and converter can tell, {smallest_a:.2g} A.",
+            "A supply that has died, or a current that offset hides, would look like the end.",
+            f"Write {up(least_a)} at least, or {finer}." if fits else f"{finer.capitalize()}.",
         )
 
 
 def _rest(charge: Charge) -> Iterator[Contradiction]:
     rest = charge.rest
     if rest.lowest_volts >= rest.highest_volts:
+        low, high = (Rest.model_fields[key].default for key in ("lowest_volts", "highest_volts"))
         yield Contradiction(
             "charge.rest.lowest_volts",
             f"{rest.lowest_volts:g} V is not below charge.rest.highest_volts, "
             f"{rest.highest_volts:g} V.",
             "No rest could ever pass.",
-            "Write where full cells come to rest, such as 3.33 to 3.6.",
-        )
-
-
-def _stage_limits(settings: SupervisorSettings) -> Iterator[Contradiction]:
-    rules, limits = settings.protection, settings.protection.stage_limits
-    if limits is None:
-        return
-    block = "protection.stage_limits"
-    if settings.charge is None:
-        yield Contradiction(
-            block,
-            "It needs a charge block: there stand the voltages at which the stages begin.",
-            "Nobody would know when a tighter limit counts.",
-            "Write charge, or leave stage_limits out.",
-        )
-    hold = limits.hold
-    if limits.taper is None and (hold is None or hold.trip_amperes is hold.trip_volts is None):
-        yield Contradiction(
-            block,
-            "Neither taper nor hold has a limit.",
-            "A rule without a limit never trips, and looks as if it were there.",
-            "Write one of them, or leave stage_limits out.",
-        )
-    most_a = rules.overcurrent.trip_amperes
-    taper_a = limits.taper.trip_amperes if limits.taper else None
-    hold_a = limits.hold.trip_amperes if limits.hold else None
-    for name, limit_a in (("taper", taper_a), ("hold", hold_a)):
-        if limit_a is not None and limit_a >= most_a:
-            yield Contradiction(
-                f"{block}.{name}.trip_amperes",
-                f"{limit_a:g} A is not below overcurrent.trip_amperes, {most_a:g} A.",
-                "It would not be tighter: overcurrent always comes first.",
-                f"Write less than {most_a:g}.",
-            )
-    hold_v, over_v = limits.hold.trip_volts if limits.hold else None, rules.overvoltage.trip_volts
-    if hold_v is not None and hold_v >= over_v:
-        yield Contradiction(
-            f"{block}.hold.trip_volts",
-            f"{hold_v:g} V is not below overvoltage.trip_volts, {over_v:g} V.",
-            "It would not be tighter: overvoltage always comes first.",
-            f"Write less than {over_v:g}.",
+            f"Write both where full cells come to rest: {low:g}, and {high:g} for highest_volts.",
         )

@@ -42,6 +42,24 @@ def test_draws_cover_what_they_promise() -> None:
         assert 0 < sum(optional in d["overrides"] for d in documents) < RUNS
 
 
+def test_draws_cover_requests_and_what_they_are_about() -> None:
+    """Pulses, limits of stages, profiles; requests in one cycle, among them what must be sorted."""
+    documents = [draw(1, run).document for run in range(4 * RUNS)]
+    overrides = [d["overrides"] for d in documents]
+    assert 0 < sum("pulsed_hold" in o["charge"] for o in overrides) < RUNS
+    for optional in ("protection.stage_limits", "profiles"):
+        assert RUNS / 2 < sum(optional in o for o in overrides) < 3 * RUNS
+    instants: dict[tuple[int, float], list[str]] = {}
+    for number, document in enumerate(documents):
+        for act in document["timeline"]:
+            kind = next(key for key in act if key != "at_seconds")
+            instants.setdefault((number, act["at_seconds"]), []).append(kind)
+    together = {tuple(kinds) for kinds in instants.values() if len(kinds) > 1}
+    for pair in (("open", "close"), ("close", "open"), ("reset", "close"), ("close", "profile")):
+        assert pair in together
+    assert any("silence" in kinds for kinds in instants.values())
+
+
 def test_every_kind_of_fault_gets_values_it_allows() -> None:
     """A new kind joins by itself; what it needs must be drawable from its fields alone."""
     scenario, settings = prepare(draw(1, 0).document)
