@@ -120,6 +120,7 @@ class Recorder:
             if contactor.told_at_s != self._closed_at_s:
                 self._closed_at_s, self._is_in_session = contactor.told_at_s, True
                 self._next_progress_s = 0.0
+                in_force.tally.follow(contactor)
                 cells, is_new = settings.bank.cells_in_parallel, in_force.tally.is_new
                 self._sink.put(Closing(*self._now(), is_new, cells, settings.profile))
         elif self._is_in_session:

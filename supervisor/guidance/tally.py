@@ -9,7 +9,7 @@ from math import isfinite
 from supervisor.protection.believed import believed
 from supervisor.protection.session import SECONDS_PER_HOUR, SessionCount
 from supervisor.protection.verdict import Memory
-from supervisor.readings import Channel, Reading, Readings
+from supervisor.readings import Channel, ContactorState, Reading, Readings
 from supervisor.settings.model import SupervisorSettings
 
 ZERO_OVER_S = 30.0
@@ -78,10 +78,14 @@ class Tally:
     def is_whole(self) -> bool:
         return all(count.is_whole for count in self._counts.values())
 
+    def follow(self, contactor: ContactorState) -> None:
+        """Open or closed; a closing begins a new session perhaps."""
+        for count in self._counts.values():
+            count.follow(contactor)
+
     def take(self, readings: Readings, now_s: float) -> None:
         """A new window."""
-        for count in self._counts.values():
-            count.follow(readings.contactor)
+        self.follow(readings.contactor)
         window = readings.window or {}
         current, front = window.get(Channel.SHUNT), window.get(Channel.FRONT_CELL)
         amperes = _finite(current)

@@ -6,6 +6,7 @@ from pathlib import Path
 from supervisor.control.assemble import assemble
 from supervisor.control.loop import Loop
 from supervisor.control.publisher import LastSnapshot
+from supervisor.control.recorder import Sink
 from supervisor.control.requests import Mailbox
 from supervisor.readings import Channel, Pace, Readings
 from supervisor.settings.model import SupervisorSettings
@@ -22,6 +23,7 @@ class LoopBench:
     settings: SupervisorSettings
     folder: Path
     clock: SimulatedClock = field(default_factory=SimulatedClock)
+    journal: Sink | None = None
 
     def __post_init__(self) -> None:
         plant = PlantSettings.model_validate({"cells": {"state_of_charge": 0.6}})
@@ -44,6 +46,7 @@ class LoopBench:
             self.settings, clock=self.clock, open_bus=self.world.open_bus,
             pin_factory=self.world.pin_factory, state_dir=self.folder, inboxes=[self.mailbox],
             publisher=LastSnapshot(), simulated=True, one_wire=self.world.one_wire,
+            journal=self.journal,
         )  # fmt: skip
 
     def run(self, until_s: float) -> None:

@@ -1,0 +1,221 @@
+"""What the loop tells the journal: sessions as the tally counts them, every event, every window."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from loop_bench import LoopBench, with_level_drive
+
+from supervisor.journal.direct import DirectJournal
+from supervisor.journal.health import Health
+from supervisor.journal.reader import Reader
+from supervisor.journal.records import Closing, Event, Progress, Record, Run, SessionEnd, Window
+from supervisor.journal.schema import SECOND_MS, WINDOW_MS
+from supervisor.settings.load import read_document
+from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.faults import StopButton
+from supervisor.sizing.fitness import examine_document, fit
+from supervisor.snapshot import Circuit
+
+HOUR_S = 3600.0
+FEW = {
+    "about": "Four cells for practice",
+    "overrides": {
+        "bank.cells_in_parallel": 4,
+        "protection.session_charge.trip_ampere_hours": 1120,
+        "charge.full.least_percent": 0,
+    },
+}
+
+
+class Kept:
+    """A journal that keeps what it is told."""
+
+    def __init__(self) -> None:
+        self.records: list[Record] = []
+        self.health = Health()
+
+    def put(self, record: Record) -> None:
+        self.records.append(record)
+
+    def close(self) -> None: ...
+
+    def of(self, kind: type) -> list[Any]:
+        return [record for record in self.records if isinstance(record, kind)]
+
+    @property
+    def codes(self) -> list[str]:
+        return [event.code for event in self.of(Event)]
+
+
+@pytest.fixture
+def kept() -> Kept:
+    return Kept()
+
+
+@pytest.fixture
+def bench(hut_path: Path, tmp_path: Path, kept: Kept) -> LoopBench:
+    document = read_document(hut_path).with_overrides(
+        {"profiles": {"few_cells": FEW}, "session.new_after_open_hours": 1}
+    )
+    settings: SupervisorSettings = fit(examine_document(document))
+    bench = LoopBench(with_level_drive(settings), tmp_path, journal=kept)
+    bench.run(12.0)
+    return bench
+
+
+def close(bench: LoopBench, for_s: float = 5.0) -> None:
+    bench.mailbox.put("close")
+    bench.run(bench.clock.now_s() + for_s)
+    assert bench.loop.guard.circuit is Circuit.CLOSED
+
+
+def open_again(bench: LoopBench, for_s: float = 2.0) -> None:
+    bench.mailbox.put("open")
+    bench.run(bench.clock.now_s() + for_s)
+
+
+def test_a_run_begins_with_its_settings(kept: Kept, bench: LoopBench) -> None:
+    (run,) = kept.of(Run)
+    assert run is kept.records[0]
+    assert SupervisorSettings.model_validate_json(run.settings) == bench.settings
+    assert run.is_simulated
+
+
+def test_every_window_of_a_charge_and_none_before_it(kept: Kept, bench: LoopBench) -> None:
+    assert kept.of(Window) == []
+    close(bench, 60.0)
+    windows = kept.of(Window)
+    assert len(windows) == pytest.approx(600, abs=6)
+    assert all(window.is_good and window.is_fine for window in windows)
+    assert windows[-1].front_v.low <= windows[-1].front_v.mean <= windows[-1].front_v.high
+
+
+def test_closed_again_it_is_the_same_session_and_after_long_a_new_one(
+    kept: Kept, bench: LoopBench
+) -> None:
+    close(bench)
+    open_again(bench, 60.0)
+    close(bench)
+    open_again(bench, HOUR_S + 10)
+    close(bench)
+    assert [closing.is_new for closing in kept.of(Closing)] == [True, False, True]
+    assert len(kept.of(SessionEnd)) == 1
+    assert len(kept.of(Window)) < 10 * (HOUR_S + 100)
+    open_s = [w.is_fine for w in kept.of(Window)].count(False) / 10
+    assert open_s == pytest.approx(HOUR_S - 600, abs=20), "ten minutes after an opening are fine"
+
+
+def test_a_restart_goes_on_with_it(kept: Kept, bench: LoopBench) -> None:
+    close(bench)
+    bench.loop.leave()
+    bench.loop.run()
+    assert kept.codes[-1] == "ended"
+    bench.loop.close()
+    bench.loop = bench.new_loop()
+    bench.run(bench.clock.now_s() + 12.0)
+    close(bench)
+    assert [closing.is_new for closing in kept.of(Closing)] == [True, False]
+    assert len(kept.of(Run)) == 2
+
+
+def test_other_cells_are_another_session(kept: Kept, bench: LoopBench) -> None:
+    for name in ("bank", "few_cells", "bank"):
+        if name != bench.loop._now.settings.profile:
+            bench.mailbox.put("profile", name)
+            bench.run(bench.clock.now_s() + 12.0)
+        close(bench)
+        open_again(bench)
+    told = [(c.profile, c.cells, c.is_new) for c in kept.of(Closing)]
+    assert told == [("bank", 32, True), ("few_cells", 4, True), ("bank", 32, False)]
+
+
+def test_a_trip_comes_with_its_numbers_and_its_opening(kept: Kept, bench: LoopBench) -> None:
+    close(bench)
+    bench.world.fault(StopButton(kind="stop_button"))
+    bench.run(bench.clock.now_s() + 2.0)
+    bench.world.clear("stop_button")
+    bench.run(bench.clock.now_s() + 1.0)
+    bench.mailbox.put("reset", "looked at it")
+    bench.run(bench.clock.now_s() + 1.0)
+    trip, opening, reset = (
+        next(e for e in kept.of(Event) if e.code == code) for code in ("trip", "opening", "reset")
+    )
+    assert trip.data["rule"] == "external"
+    assert trip.data["was_closed"] is True
+    assert trip.is_close
+    assert 0 < opening.data["opened_in_s"] < 0.5
+    assert reset.data["reason"] == "looked at it"
+
+
+def test_stage_and_cues_are_told_when_they_change(kept: Kept, bench: LoopBench) -> None:
+    close(bench, 400.0)
+    stages = [e.data["stage"] for e in kept.of(Event) if e.code == "stage"]
+    assert stages == ["bulk"]
+    cues = [e.data["cue"] for e in kept.of(Event) if e.code == "cue"]
+    assert len(cues) == len(set(cues)), "each once"
+    progress = kept.of(Progress)
+    assert len(progress) == pytest.approx(7, abs=1)
+    assert progress[-1].circuit == "closed"
+
+
+def test_what_was_charged_is_in_the_record_to_the_end(kept: Kept, bench: LoopBench) -> None:
+    close(bench)
+    bench.world.knob(0.9, 60.0)
+    bench.run(bench.clock.now_s() + 90.0)
+    open_again(bench)
+    last = kept.of(Progress)[-1]
+    assert last.charged_ah == pytest.approx(bench.loop._now.tally.charge_ah)
+    assert last.zero_a is not None
+    assert abs(last.zero_a) < 0.5
+
+
+def test_the_zero_of_the_shunt_is_taken_out(kept: Kept, bench: LoopBench) -> None:
+    """Half an ampere that is none: in an hour half an ampere-hour."""
+    shunt = bench.settings.channels.shunt.model_copy(update={"offset_amperes": -0.5})
+    channels = bench.settings.channels.model_copy(update={"shunt": shunt})
+    bench.loop.leave()
+    bench.loop.run()
+    bench.loop.close()
+    bench.settings = bench.settings.model_copy(update={"channels": channels})
+    bench.loop = bench.new_loop()
+    bench.run(bench.clock.now_s() + 40.0)
+    close(bench, 600.0)
+    last = kept.of(Progress)[-1]
+    assert abs(last.zero_a) == pytest.approx(0.5, abs=0.05)
+    assert last.charged_ah < 0.01
+
+
+class Broken(Kept):
+    """Says that nothing can be written; records go nowhere."""
+
+    def put(self, record: Record) -> None:  # noqa: ARG002
+        self.health.trouble = "the disk is gone"
+        self.health.dropped_events += 1
+
+
+def test_a_journal_that_cannot_be_written_is_shown_and_changes_nothing_else(
+    hut_settings: SupervisorSettings, tmp_path: Path
+) -> None:
+    bench = LoopBench(with_level_drive(hut_settings), tmp_path, journal=Broken())
+    bench.run(12.0)
+    close(bench)
+    snapshot = bench.loop._viewer.last
+    assert snapshot is not None
+    assert snapshot.journal.trouble == "the disk is gone"
+
+
+def test_the_whole_way_into_a_file(hut_settings: SupervisorSettings, tmp_path: Path) -> None:
+    journal = DirectJournal(tmp_path)
+    bench = LoopBench(with_level_drive(hut_settings), tmp_path, journal=journal)
+    bench.run(12.0)
+    close(bench, 120.0)
+    bench.loop.leave()
+    bench.loop.run()
+    bench.loop.close()
+    with Reader(journal.path) as reader:
+        (session,) = reader.sessions()
+        assert session.is_simulated
+        assert len(list(reader.samples(session.id, SECOND_MS))) == pytest.approx(121, abs=3)
+        assert list(reader.samples(session.id, WINDOW_MS))
+        assert [e.code for e in reader.events(session.id)][-1] == "ended"
