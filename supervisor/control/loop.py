@@ -147,6 +147,7 @@ class Loop:
         decision = self._now.protection.judge(readings, self._clock.now_s())
         self.guard.act(decision, leaving=self._leaving)
         self.guard.follow_opening(decision, readings)
+        self._recorder.follow(readings.contactor, self._now)
         self._be_guided(decision, readings)
         in_force = self._now
         self._record(readings)

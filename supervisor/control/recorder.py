@@ -24,7 +24,7 @@ from supervisor.journal.records import (
     Value,
     Window,
 )
-from supervisor.readings import Channel, Reading, Readings
+from supervisor.readings import Channel, ContactorState, Reading, Readings
 from supervisor.settings.model import SupervisorSettings
 from supervisor.snapshot import Circuit, CueView, GuidanceView, RestView, Urgency
 
@@ -99,7 +99,6 @@ class Recorder:
     ) -> None:
         """``view`` is new once a second or so, None in between."""
         now_s = self._clock.now_s()
-        self._follow(readings, in_force, now_s)
         if view is not None:
             self._note_changes(view)
         if not self._is_in_session or not readings.window_is_new:
@@ -113,9 +112,9 @@ class Recorder:
             for probe in readings.probes.values():
                 self._sink.put(Temperature(*self._now(), probe.probe, probe.celsius))
 
-    def _follow(self, readings: Readings, in_force: InForce, now_s: float) -> None:
-        """Sessions, as the tally counts them."""
-        contactor, settings = readings.contactor, in_force.settings
+    def follow(self, contactor: ContactorState, in_force: InForce) -> None:
+        """Sessions, as the tally counts them; before it counts the time since a closing."""
+        now_s, settings = self._clock.now_s(), in_force.settings
         if contactor.told_to_close:
             if contactor.told_at_s != self._closed_at_s:
                 self._closed_at_s, self._is_in_session = contactor.told_at_s, True
