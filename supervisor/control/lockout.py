@@ -49,8 +49,9 @@ class LockoutKeeper:
 
     def arm(self) -> bool:
         """Before closing: from here on, an end without a word counts as a lockout."""
-        self._armed = self._write(lambda: self._latch.arm(self._logbook.wall(), self._to_keep()))
-        return self._armed
+        written = self._write(lambda: self._latch.arm(self._logbook.wall(), self._to_keep()))
+        self._armed |= written  # what was armed before stays so on the disk, if this fails
+        return written
 
     def disarm(self, why: str) -> None:
         """After a confirmed opening that was no trip."""

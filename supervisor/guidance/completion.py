@@ -52,10 +52,16 @@ class Completion:
         """Surely below the end current, whatever else is missing."""
         return self._is_small
 
-    def take(self, second: Second, charged_ah: float, now_s: float) -> None:
-        """Only seconds in which all is met are counted; too many without begin it anew."""
-        self.flow.take(second)
-        self._is_small = abs(second.amperes) + second.unsure_a < self._full.end_amperes
+    def take(self, second: Second, charged_ah: float, now_s: float, zero_a: float = 0.0) -> None:
+        """Only seconds in which all is met are counted; too many without begin it anew.
+
+        ``zero_a``: what the shunt showed while nothing flowed. No current may look like one by it,
+        and none may look small.
+        """
+        flows_a = second.amperes - max(zero_a, 0.0)
+        self.flow.take(second._replace(amperes=flows_a))
+        most_a = max(abs(second.amperes), abs(second.amperes - zero_a))
+        self._is_small = most_a + second.unsure_a < self._full.end_amperes
         self._missing = tuple(self._lacks(second, charged_ah))
         if self._is_broken(now_s):
             self._for_s = 0.0

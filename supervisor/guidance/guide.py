@@ -191,7 +191,7 @@ class Guide:
             forecast.take(second.at_s, second.volts[cell], second.amperes, ohm)
         is_hold = self.stage is Stage.HOLD
         if self._completion:
-            self._completion.take(second, self.tally.charge_ah, now_s)
+            self._completion.take(second, self.tally.charge_ah, now_s, self.tally.zero_a or 0.0)
             is_small = is_hold and self._completion.current_is_small
             if not is_small:
                 self._small_since_s = None

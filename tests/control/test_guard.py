@@ -8,6 +8,7 @@ from guard_bench import CYCLE_S, PERMIT, GuardBench, decision
 from loop_bench import with_level_drive
 
 from supervisor.control.latch import Kept, Lockout
+from supervisor.control.opening import Opening
 from supervisor.protection.verdict import State
 from supervisor.settings.model import SupervisorSettings
 from supervisor.snapshot import Circuit
@@ -112,3 +113,27 @@ def test_open_is_possible_in_every_state(bench: GuardBench) -> None:
     bench.guard.act(decision("overvoltage", State.TRIP), leaving=False)
     assert "already" in bench.guard.open("somebody")
     assert bench.guard.circuit is Circuit.LOCKED_OUT
+
+
+def test_a_disk_that_is_full_for_a_while_does_not_clear_what_was_never_seen_to_open(
+    bench: GuardBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Opened, but nobody could tell whether it did; then a close that cannot be written."""
+
+    def full(*_args: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    bench.close()
+    bench.guard.open("a test")
+    opening = bench.guard._opening
+    assert opening is not None
+    opening.outcome = Opening.UNKNOWN
+    bench.guard._conclude_opening(opening)
+    with monkeypatch.context() as disk:
+        disk.setattr(bench.latch, "_write", full)
+        bench.guard.begin_closing(PERMIT, "a test", lambda *answer: bench.answers.append(answer))
+    assert bench.answers[-1] == (False, "not closed: the lockout file cannot be written")
+    bench.guard.begin_closing(PERMIT, "a test", lambda *answer: bench.answers.append(answer))
+    bench.cycles(2.0, decision("overvoltage", State.TIMING))
+    assert not bench.answers[-1][0]
+    assert bench.latch.read(WALL) is not None

@@ -192,6 +192,22 @@ def test_the_supply_dies_in_the_hold(
     assert completion.view().missing == (NO_FLOW,)
 
 
+@pytest.mark.parametrize(("zero_a", "is_full"), [(0.9, False), (0.2, True), (-0.9, True)])
+def test_the_error_of_the_zero_is_no_current(
+    completion: Completion, zero_a: float, is_full: bool
+) -> None:
+    """1.2 A are shown, 0.5 A of it unsure; 0.9 A were shown while nothing flowed."""
+    for at_s in range(10 * OF_S):
+        completion.take(second(at_s, amperes=1.2), 5000.0, at_s, zero_a)
+    assert bool(completion.reason) is is_full
+
+
+def test_nor_does_it_make_one_small(completion: Completion) -> None:
+    for at_s in range(10 * OF_S):
+        completion.take(second(at_s, amperes=7.0), 5000.0, at_s, -0.9)
+    assert completion.reason == ""
+
+
 def test_a_current_that_has_faded_away_counts_on(hut_settings: SupervisorSettings) -> None:
     """By a like share each second, from 4 A to nothing that could be told, within 10 min."""
     completion = Completion(within(hut_settings, minutes=10.0))
