@@ -21,6 +21,7 @@ HEAT_WITHIN_S = 900.0
 TOO_FAST_SHARE = 0.5  # of what trips
 NEAR_HOT_K = 10.0
 MUCH, LITTLE = 1.1, 0.85  # of the target
+SMALL, LEVEL_FOR_S = 0.2, 600.0  # of the target: eased down too far, when nothing rises so long
 CALM_FOR_S = 300.0  # before it is said that the knob may go up
 BELOW_TRIP = 0.9  # of a stage's limit: nobody is led closer to it
 SHOWN_LONGER = 0.05  # of a limit: a cue that is shown stays until the value is so far beyond it
@@ -51,6 +52,7 @@ class Situation:
     to_limit: Left | None
     calm_for_s: float  # nobody was told to ease down, and the knob was left alone
     has_neared: bool  # the limit, once in this closing: within CREEPS_WITHIN_S
+    level_for_s: float  # no cell rises, or next to nothing flows
     after_turn_v: float | None  # of the highest cell, once the target flows; None: not known
     has_stopped: bool  # the current, without fading
     has_flowed: bool
@@ -109,7 +111,8 @@ TURNED_DOWN_BY_HAND = (
 def _will_trip(now: Situation) -> Cue | None:
     """In the taper the limit is near; in the hold the voltage creeps."""
     left, is_hold = now.to_limit, now.stage is Stage.HOLD
-    within_s = CREEPS_WITHIN_S if is_hold else EASE_WITHIN_S
+    creeps_s = EASE_WITHIN_S if now.charge.regulated else CREEPS_WITHIN_S  # it holds by itself
+    within_s = creeps_s if is_hold else EASE_WITHIN_S
     if not _closed(now) or left is None or left.seconds > within_s:
         return None
     soon = f"it will trip in {between(left.low_s, left.high_s)}"
@@ -210,8 +213,9 @@ def _turn_up(now: Situation) -> Cue | None:
         return None
     is_far = now.to_limit is not None and not is_near(now.to_limit)
     is_flat = now.stage is Stage.BULK and now.to_limit is None and not now.has_neared
+    is_level = now.level_for_s >= LEVEL_FOR_S and second.amperes < SMALL * charge.target_amperes
     lands_v = second.highest_v if now.after_turn_v is None else now.after_turn_v
-    has_room = lands_v < charge.hold_from_v and (is_far or is_flat)
+    has_room = lands_v < charge.hold_from_v and (is_far or is_flat or is_level)
     target_a, name = _target(now)
     if not has_room or now.calm_for_s < CALM_FOR_S or second.amperes >= LITTLE * target_a:
         return None

@@ -100,6 +100,7 @@ class Forecast:
         self._from_s: float | None = None
         self.left: Left | None = None
         self.words = "cannot tell yet: just closed"
+        self.is_level = False  # next to no current, or a voltage watched long that does not rise
 
     def take(self, at_s: float, volts: float, amperes: float, ohm: float) -> None:
         """One second's means; ``ohm``: what the cell answers the current with, 0 if not known."""
@@ -114,10 +115,12 @@ class Forecast:
         self.left = self._agreed(at_s, volts, self._look(at_s, volts, amperes))
 
     def _look(self, at_s: float, volts: float, amperes: float) -> Left | None:
+        self.is_level = False
         if volts >= self._limit_v:
             self.words = ""
             return Left(0.0, 0.0, 0.0)
         if amperes < LEAST_A:
+            self.is_level = True
             self.words = "no forecast: next to no current flows"
             return None
         fit, over_s = self._fit.fit(), 0.0 if self._from_s is None else at_s - self._from_s
@@ -128,6 +131,7 @@ class Forecast:
             self._keep(_Slope(at_s, fit.slope / amperes, fit.sigma / amperes))
         surely = fit.slope - SIGMAS * fit.sigma
         if surely <= 0:
+            self.is_level = over_s >= SLOPE_OVER_S
             self.words = "no forecast: the voltage does not rise at this setting"
             return None
         return self._estimate(volts, fit.slope, surely)

@@ -100,6 +100,7 @@ class Guide:
         self._uneasy_at_s = -inf  # told to ease down, or the current was changed
         self._has_neared = False
         self._is_resuming = False
+        self._level_since_s: float | None = None
         self._turns = Turns()
         limits = settings.protection.stage_limits
         taper = limits.taper if limits else None
@@ -169,7 +170,7 @@ class Guide:
         self._rest, self._finished_because, self._small_since_s = None, "", None
         for forecast in self._forecasts.values():
             forecast.begin()
-        self._uneasy_at_s, self._turns = now_s, Turns()
+        self._uneasy_at_s, self._turns, self._level_since_s = now_s, Turns(), None
         if anew:
             self._has_neared = False
             self._steps.clear()
@@ -182,13 +183,9 @@ class Guide:
     # --- every second
 
     def _charge_on(self, second: Second, now_s: float) -> None:
-        ohm = self._resistance()[0] or 0.0
         if self._turns.take(second.amperes):
             self._uneasy_at_s = now_s
-        left = self._to_limit()[0]
-        self._has_neared |= left is not None and is_near(left)
-        for cell, forecast in self._forecasts.items():
-            forecast.take(second.at_s, second.volts[cell], second.amperes, ohm)
+        self._forecast(second, now_s)
         is_hold = self.stage is Stage.HOLD
         if self._completion:
             self._completion.take(second, self.tally.charge_ah, now_s, self.tally.zero_a or 0.0)
@@ -202,6 +199,17 @@ class Guide:
             self._fading.take(second.at_s, most_a, self._completion.left_s)
         elif self._fading:
             self._fading.begin()
+
+    def _forecast(self, second: Second, now_s: float) -> None:
+        ohm = self._resistance()[0] or 0.0
+        for cell, forecast in self._forecasts.items():
+            forecast.take(second.at_s, second.volts[cell], second.amperes, ohm)
+        left = self._to_limit()[0]
+        self._has_neared |= left is not None and is_near(left)
+        if not all(forecast.is_level for forecast in self._forecasts.values()):
+            self._level_since_s = None
+        elif self._level_since_s is None:
+            self._level_since_s = now_s
 
     def _order(self, second: Second, circuit: Circuit, now_s: float) -> Order:
         if circuit is Circuit.CLOSED:
@@ -265,6 +273,7 @@ class Guide:
             to_limit=self._to_limit()[0],
             calm_for_s=now_s - self._uneasy_at_s,
             has_neared=self._has_neared,
+            level_for_s=0.0 if self._level_since_s is None else now_s - self._level_since_s,
             after_turn_v=self._after_turn_v(),
             has_stopped=flow is not None and flow.has_stopped,
             has_flowed=flow is not None and flow.has_flowed,

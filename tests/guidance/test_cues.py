@@ -47,6 +47,7 @@ def calm(hut_settings: SupervisorSettings) -> Situation:
         to_limit=None,
         calm_for_s=HOUR_S,
         has_neared=False,
+        level_for_s=0.0,
         after_turn_v=None,
         has_stopped=False,
         has_flowed=True,
@@ -292,6 +293,21 @@ def test_never_turn_up_when(calm: Situation, changes: dict[str, Any]) -> None:
     assert "turn_up" not in told(ready, **changes)
 
 
+def test_eased_down_too_far_it_may_go_up_again(calm: Situation) -> None:
+    """In the taper, once near its limit: 15 A of 100 for ten minutes, and nothing rises."""
+    eased = replace(calm, stage=TAPER, has_neared=True, level_for_s=600.0)
+    assert "turn_up" in told(eased, second=second(3.45, 15.0))
+    assert "turn_up" not in told(eased, second=second(3.45, 25.0))
+    assert "turn_up" not in told(eased, second=second(3.45, 15.0), level_for_s=599.0)
+
+
+def test_a_regulated_supply_creeps_only_when_it_is_near(calm: Situation) -> None:
+    charge = calm.charge.model_copy(update={"regulated": True})
+    held = replace(calm, charge=charge, stage=HOLD, second=second(3.55, 20.0))
+    assert "creeps" not in told(held, to_limit=left(20))
+    assert "creeps" in told(held, to_limit=left(4))
+
+
 # The end
 
 
@@ -342,6 +358,7 @@ changes = st.fixed_dictionaries(
         "to_limit": st.none() | st.builds(left, st.floats(0, 100)),
         "calm_for_s": st.floats(0, 1e5),
         "has_neared": st.booleans(),
+        "level_for_s": st.floats(0, 1e4),
         "after_turn_v": st.none() | st.floats(2, 4),
         "has_stopped": st.booleans(),
         "has_flowed": st.booleans(),
