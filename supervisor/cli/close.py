@@ -1,6 +1,7 @@
 """``holdwatch close``: as things are, or as another profile, step by step."""
 
 import time
+from contextlib import suppress
 from math import isfinite
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,7 @@ from supervisor.snapshot import Circuit
 
 READY_WITHIN_S = 30.0
 LOOK_EVERY_S = 0.5
-LEAST_A, MUCH_A = 2.0, 5.0  # too little to tell one shunt from another; so much that it tells
+LEAST_A = 1.0  # less tells no shunt from another
 NOT_COMPARED = "not compared: a shunt that is not the one in the settings would not be noticed"
 WAYS_OUT = {
     Circuit.CLOSED.value: "open it first (holdwatch open)",
@@ -53,7 +54,7 @@ def _change_to(run_dir: Path, profile: str, *, yes: bool) -> None:
             f"there is no profile {profile!r}\n"
             f"  what to do: choose one of {', '.join(known)}, or add it to the settings file"
         )
-    _check_circuit(run_dir)
+    _check_circuit(run_dir, profile)
     say(f"{profile}: {known[profile]['about']}")
     for step in known[profile]["steps"]:
         if not yes and not click.confirm(f"  {step}. Done?", err=True):
@@ -64,10 +65,16 @@ def _change_to(run_dir: Path, profile: str, *, yes: bool) -> None:
     _wait_until_ready(run_dir)
 
 
-def _check_circuit(run_dir: Path) -> None:
+def _check_circuit(run_dir: Path, profile: str) -> None:
     """Before anybody unscrews a lead: may another profile be put in force at all?"""
     status = _data(run_dir, "status")
     way_out = WAYS_OUT.get(status.get("circuit", ""))
+    if (
+        way_out
+        and status.get("circuit") == Circuit.CLOSED.value
+        and status.get("profile") == profile
+    ):
+        raise fail(f"nothing to do: the circuit is closed, with the profile {profile}", 0)
     if way_out:
         raise fail(
             f"not closed: the circuit is {status['circuit']}{_why_locked(status)}, and another "
@@ -92,43 +99,50 @@ def _wait_until_ready(run_dir: Path) -> None:
 
 
 def _compare_current(run_dir: Path) -> None:
-    try:
-        shown = click.prompt(
-            "The contactor is closed and watched. Bring the current up. What does the supply or a "
-            "clamp meter show, in amperes? (Enter: not compared)",
-            default="",
-            show_default=False,
-            err=True,
-        )
-    except click.Abort:
-        say(f"\n{NOT_COMPARED}; the contactor stays closed")
-        raise
-    if not shown.strip():
+    meter_a = _meter_amperes(run_dir)
+    if meter_a is None:
         say(NOT_COMPARED)
         return
-    try:
-        meter_a = float(shown.replace(",", ".").removesuffix("A").strip())
-        if not isfinite(meter_a):
-            raise ValueError
-    except ValueError:
-        raise _opened(run_dir, f"{shown!r} is no number of amperes") from None
     status = _data(run_dir, "status")
     if status["circuit"] != Circuit.CLOSED.value:
         told = f"the circuit is {status['circuit']} meanwhile{_why_locked(status)}"
         raise fail(f"not compared: {told}")
-    measured = next((c["value"] for c in status["channels"] if c["channel"] == "shunt"), None)
-    if measured is None:
+    shunt = next((c for c in status["channels"] if c["channel"] == "shunt"), {})
+    if (measured := shunt.get("value")) is None:
         raise _opened(run_dir, "the current cannot be told")
-    if min(measured, meter_a) < LEAST_A and max(measured, meter_a) < MUCH_A:
+    if max(abs(measured), abs(meter_a)) < LEAST_A:
         say(f"not compared: below {LEAST_A:g} A any two shunts agree; look again with more current")
         return
-    if abs(measured - meter_a) > AGREES_SHARE * abs(meter_a) + AGREES_A:
+    unsure_a = AGREES_A + shunt.get("uncertainty", 0.0)
+    if abs(measured - meter_a) > AGREES_SHARE * abs(meter_a) + unsure_a:
         raise _opened(
             run_dir,
             f"the shunt says {measured:.1f} A, your meter {meter_a:g} A: is this the shunt of the "
             "profile, and are its wires on its small screws?",
         )
     say(f"agreed: {measured:.1f} A")
+
+
+def _meter_amperes(run_dir: Path) -> float | None:
+    """What the meter shows; None when nobody compares. A slip of the finger is asked once more."""
+    shown = ""
+    for question in (
+        "The contactor is closed and watched. Bring the current up. What does the supply or a "
+        "clamp meter show, in amperes? (Enter: not compared)",
+        "That is no number of amperes. Once more",
+    ):
+        try:
+            shown = click.prompt(question, default="", show_default=False, err=True).strip()
+        except click.Abort:
+            say("\nleft; the contactor stays closed, and watched")
+            return None
+        if not shown:
+            return None
+        with suppress(ValueError):
+            meter_a = float(shown.replace(",", ".").removesuffix("A").strip())
+            if isfinite(meter_a):
+                return meter_a
+    raise _opened(run_dir, f"{shown!r} is no number of amperes")
 
 
 def _opened(run_dir: Path, why: str) -> click.exceptions.Exit:

@@ -14,14 +14,15 @@ import os
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
-from pydantic import TypeAdapter, ValidationError
+from pydantic import Field, TypeAdapter, ValidationError
 
 from supervisor.protection.verdict import Memory
 from supervisor.snapshot import Moment
 
 FILE_NAME = "lockout.json"
+LARGEST = 1e9  # of any number that a rule remembers
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +57,9 @@ class Kept:
     is_whole: bool = False
 
 
+Finite = Annotated[float, Field(ge=-LARGEST, le=LARGEST, allow_inf_nan=False)]
 _LOCKOUT = TypeAdapter(Lockout)
-_MEMORIES = TypeAdapter(dict[str, dict[str, float]])
+_MEMORIES = TypeAdapter(dict[str, dict[str, Finite]])
 
 
 class Latch:
@@ -90,7 +92,7 @@ class Latch:
         if content["state"] == "clear":
             return None
         if content["state"] == "armed":
-            closed_at = f"{content['wall'][:19].replace('T', ' ')} UTC"
+            closed_at = f"{str(content['wall'])[:19].replace('T', ' ')} UTC"
             return Lockout(
                 tripped_by="external",
                 reason="the last run ended without a word while the circuit was closed "
@@ -99,7 +101,9 @@ class Latch:
                 wall=wall,
             )
         if content["state"] == "locked":
-            return _LOCKOUT.validate_python(content["lockout"])
+            lockout = _LOCKOUT.validate_python(content["lockout"])
+            json.dumps(asdict(lockout), allow_nan=False)  # or the status could not be written
+            return lockout
         raise ValueError(f"state {content['state']!r}")
 
     def arm(self, wall: str, keep: Kept) -> None:

@@ -36,6 +36,7 @@ class LockoutKeeper:
         self._after_write = after_write
         self._store_again_s = 0.0
         self._armed = False
+        self._profile_waits = False  # another one is in force, and the disk did not take it
         self.tried_to_store = True
         self.lockout = latch.read(logbook.wall())
         self.stored = self.lockout is not None
@@ -50,6 +51,7 @@ class LockoutKeeper:
     def arm(self) -> bool:
         """Before closing: from here on, an end without a word counts as a lockout."""
         written = self._write(lambda: self._latch.arm(self._logbook.wall(), self._to_keep()))
+        self._profile_waits &= not written
         self._armed |= written  # what was armed before stays so on the disk, if this fails
         return written
 
@@ -60,7 +62,8 @@ class LockoutKeeper:
 
     def note_profile(self) -> bool:
         """Another one is in force: it is to be so after a restart as well."""
-        return self.arm() if self._armed else self._clear("another profile")
+        self._profile_waits = not (self.arm() if self._armed else self._clear("another profile"))
+        return not self._profile_waits
 
     def lock(self, lockout: Lockout) -> None:
         """In force at once, with what was measured before it; ``store`` puts it on disk."""
@@ -78,7 +81,12 @@ class LockoutKeeper:
     def store(self) -> None:
         """Bring the disk up to date; after a failure, try again a second later."""
         lockout = self.lockout
-        if lockout is None or self.stored or self._clock.now_s() < self._store_again_s:
+        if self._clock.now_s() < self._store_again_s:
+            return
+        if lockout is None and self._profile_waits:
+            self._store_again_s = self._clock.now_s() + STORE_AGAIN_AFTER_S
+            self.note_profile()
+        if lockout is None or self.stored:
             return
         self.stored = self._write(lambda: self._latch.lock(lockout, self._to_keep()))
         self.tried_to_store = True

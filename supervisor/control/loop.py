@@ -87,6 +87,8 @@ class Loop:
         self._remembered = Remembered(kept)
         if doubt:
             self._remembered.another_supply()
+            if kept and not kept.is_whole:
+                self._remembered.lose_closings()
         self._now = InForce(settings, parts)
         if kept is not None:
             self._recall(kept)

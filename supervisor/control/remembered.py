@@ -55,6 +55,11 @@ class Remembered:
                 key: 0.0 if key.endswith("is_whole") else value for key, value in memory.items()
             }
 
+    def lose_closings(self) -> None:
+        """A closing is missing, and nobody knows of which cells."""
+        for name in list(self._all):
+            self._note_lost(name)
+
     def another_supply(self) -> None:
         """Nobody knows how hot it is."""
         self._all.pop(HEAT, None)

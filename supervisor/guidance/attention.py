@@ -22,6 +22,7 @@ class Attention:
         self._seen_s: dict[str, float] = {}
         self._silent_until_s = -inf
         self._was_alarm = False
+        self._urgent_s: dict[str, float] = {}  # when a cue was "now" last
 
     def silence(self, now_s: float, for_s: float) -> None:
         self._silent_until_s = now_s + for_s
@@ -31,8 +32,9 @@ class Attention:
 
     def sound(self, cues: Sequence[Cue], now_s: float, *, alarm: bool) -> Sound:
         """What is to be heard now. An alarm drowns every cue; silence holds for both, but a new
-        alarm ends it: it was not there to be silenced."""
-        if alarm and not self._was_alarm:
+        alarm ends it, and so does a cue that is newly "now": it was not there to be silenced."""
+        is_newly_urgent = self._is_newly_urgent(cues, now_s)
+        if (alarm and not self._was_alarm) or is_newly_urgent:
             self._silent_until_s = -inf
         self._was_alarm = alarm
         self._forget(now_s)
@@ -47,6 +49,13 @@ class Attention:
         if self.silent_s(now_s):
             return Sound.NONE
         return Sound.ALARM if alarm else loudest
+
+    def _is_newly_urgent(self, cues: Sequence[Cue], now_s: float) -> bool:
+        names = [cue.name for cue in cues if cue.urgency is Urgency.NOW]
+        never_s = -inf
+        are_new = any(now_s - self._urgent_s.get(n, never_s) > GONE_AFTER_S for n in names)
+        self._urgent_s.update(dict.fromkeys(names, now_s))
+        return are_new
 
     def _is_due(self, cue: Cue, now_s: float) -> bool:
         if self.silent_s(now_s):

@@ -15,7 +15,8 @@ BREAK_S = 5.0  # so long something may be missing, and a tenth of the time: a tu
 MOST_OF_RATING = 1.2  # new cells hold a little more than their plate says (common practice)
 MICRO = 1e-6
 NO_FLOW = (
-    "no current flows: is the supply on, its fuse whole, its voltage set above that of the cells?"
+    "no current flows, or it dropped all at once: is the supply on, its fuse whole, its voltage set "
+    "above that of the cells?"
 )
 
 
@@ -42,6 +43,7 @@ class Completion:
         self._lost = LostTime(BREAK_S)
         self._seen_at_s: float | None = None
         self._for_s = 0.0
+        self._is_whole = True
         self.flow.begin()
         self._is_small = False
         self._missing: tuple[str, ...] = ("no reading yet",)
@@ -52,12 +54,21 @@ class Completion:
         """Surely below the end current, whatever else is missing."""
         return self._is_small
 
-    def take(self, second: Second, charged_ah: float, now_s: float, zero_a: float = 0.0) -> None:
+    def take(
+        self,
+        second: Second,
+        charged_ah: float,
+        now_s: float,
+        zero_a: float = 0.0,
+        *,
+        is_whole: bool = True,
+    ) -> None:
         """Only seconds in which all is met are counted; too many without begin it anew.
 
         ``zero_a``: what the shunt showed while nothing flowed. No current may look like one by it,
-        and none may look small.
+        and none may look small. ``is_whole``: nothing is missing in the charge.
         """
+        self._is_whole = is_whole
         flows_a = second.amperes - max(zero_a, 0.0)
         self.flow.take(second._replace(amperes=flows_a))
         most_a = max(abs(second.amperes), abs(second.amperes - zero_a))
@@ -106,7 +117,7 @@ class Completion:
         if lag_v is not None and abs(lag_v) > full.spread_volts:
             which = "far cell lags" if lag_v > 0 else "front cell lags"
             yield f"{which} by {millivolts(abs(lag_v))}, more than {millivolts(full.spread_volts)}"
-        if charged_ah < self._least_ah:
+        if charged_ah < self._least_ah and self._is_whole:
             yield (
                 f"{amount(charged_ah, 'Ah')} charged, less than "
                 f"{amount(self._least_ah, 'Ah')}: too little to be full"

@@ -63,6 +63,7 @@ class Situation:
     current_no_longer_falls: bool
     missing: tuple[str, ...]
     finished_because: str
+    pulses_ended_because: str
     rest: RestView | None
 
 
@@ -169,6 +170,8 @@ def _creeping(now: Situation) -> Cue | None:
     full = now.charge.full
     if full is None or now.stage is not Stage.HOLD or now.second is None or not _closed(now):
         return None
+    if now.has_stopped:
+        return None
     if now.full_met_s > 0 or now.small_for_s < CREEPING_AFTER * full.minutes * 60:
         return None
     text = (
@@ -192,7 +195,7 @@ def _small_supply(now: Situation) -> Cue | None:
     most_a, second = now.charge.bench_supply_amperes, now.second
     if most_a is None or most_a >= now.charge.target_amperes:
         return None
-    if now.stage is not Stage.HOLD or second is None or not _closed(now):
+    if now.stage is not Stage.HOLD or second is None or not _closed(now) or now.has_stopped:
         return None
     margin = SHOWN_LONGER if "small_supply" in now.shown else -SHOWN_LONGER
     if not abs(second.amperes) + second.unsure_a < (1 + margin) * most_a:
@@ -243,6 +246,13 @@ def _no_current(now: Situation) -> Cue | None:
     return Cue("no_current", Urgency.SOON, "No current flows.", why, A_FEW)
 
 
+def _pulses_ended(now: Situation) -> Cue | None:
+    if now.circuit not in (Circuit.OPEN, Circuit.UNFIT) or not now.pulses_ended_because:
+        return None
+    text = "The pulsed hold has ended, and it is not known to be full. Knob to zero, supply off."
+    return Cue("pulses_ended", Urgency.SOON, text, now.pulses_ended_because, A_FEW)
+
+
 def _full(now: Situation) -> Cue | None:
     if now.circuit is not Circuit.FINISHED:
         return None
@@ -270,6 +280,7 @@ MAKERS: tuple[Callable[[Situation], Cue | None], ...] = (
     _heat,
     _rest_failed,
     _full,
+    _pulses_ended,
     _no_current,
     _creeping,
     _no_end,

@@ -61,6 +61,7 @@ BY_ITSELF = {
     Stage.HOLD: "The supply holds the voltage by itself, and the current falls. It ends when next "
     "to nothing flows.",
 }
+NOTHING_FLOWS = "Nothing flows: look at the supply and its fuse, or open it."
 BETWEEN_PULSES = "Open between two pulses: it closes again by itself. Leave the knob as it is."
 
 
@@ -73,6 +74,7 @@ class Guide:
         self._settings, self._charge = settings, charge
         balance, bank = settings.protection.balance, settings.bank
         self._bars_ohm = balance.bars_microohms * MICRO if balance else 0.0
+        self._largest_zero_a = settings.protection.sensing.zero_amperes  # of a shunt still unknown
         self._rating_ah = bank.cells_in_parallel * bank.cell_ampere_hours
         self._seconds = Seconds(settings)
         self._stage = ChargeStage(settings)
@@ -94,7 +96,7 @@ class Guide:
         self._shown_stage, self._stage_since_s = Stage.NONE, 0.0
         self._small_since_s: float | None = None
         self._rest: RestCheck | None = None
-        self._finished_because = ""
+        self._finished_because = self._pulses_ended_because = ""
         self._cues: list[Cue] = []
         self._cues_at_s = -inf
         self._uneasy_at_s = -inf  # told to ease down, or the current was changed
@@ -168,6 +170,7 @@ class Guide:
 
     def _begin(self, now_s: float, *, anew: bool) -> None:
         self._rest, self._finished_because, self._small_since_s = None, "", None
+        self._pulses_ended_because = ""
         for forecast in self._forecasts.values():
             forecast.begin()
         self._uneasy_at_s, self._turns, self._level_since_s = now_s, Turns(), None
@@ -188,7 +191,13 @@ class Guide:
         self._forecast(second, now_s)
         is_hold = self.stage is Stage.HOLD
         if self._completion:
-            self._completion.take(second, self.tally.charge_ah, now_s, self.tally.zero_a or 0.0)
+            self._completion.take(
+                second,
+                self.tally.charge_ah,
+                now_s,
+                zero_a=self._largest_zero_a if self.tally.zero_a is None else self.tally.zero_a,
+                is_whole=self.tally.is_whole,
+            )
             is_small = is_hold and self._completion.current_is_small
             if not is_small:
                 self._small_since_s = None
@@ -230,6 +239,7 @@ class Guide:
             if self._pulses.ended:
                 not_full = f"; not full: {'; '.join(lacks)}" if lacks else ""
                 self._finished_because = f"pulsed hold ended: {self._pulses.ended}{not_full}"
+                self._pulses_ended_because = self._finished_because
                 return Order.END
         return Order.NONE
 
@@ -284,6 +294,7 @@ class Guide:
             current_no_longer_falls=bool(self._fading and self._fading.no_longer_falls),
             missing=view.missing if view else (),
             finished_because=self._finished_because,
+            pulses_ended_because=self._pulses_ended_because,
             rest=self._rest.view() if self._rest else None,
         )
 
@@ -334,6 +345,8 @@ class Guide:
     def _advice(self, stage: Stage) -> str:
         if self._circuit is Circuit.PAUSED:
             return BETWEEN_PULSES
+        if self._completion and self._completion.flow.has_stopped and stage is Stage.HOLD:
+            return NOTHING_FLOWS
         own = BY_ITSELF if self._charge.regulated else {}
         return own.get(stage, ADVICE[stage])
 
@@ -342,6 +355,8 @@ class Guide:
             return None, "the settings say no end (charge.full)"
         if self._circuit is not Circuit.CLOSED:
             return None, "the circuit is open"
+        if self.stage is Stage.TAPER:
+            return None, "cannot tell yet: the hold comes first"
         if self.stage is not Stage.HOLD:
             most_ah = max(0.0, self._rating_ah - self.tally.charge_ah)
             amperes = self._second.amperes if self._second else 0.0
@@ -349,6 +364,8 @@ class Guide:
                 return None, "cannot tell yet: next to no current flows"
             most = span(most_ah / amperes * SECONDS_PER_HOUR)
             return None, f"cannot tell yet; at this current {most} to the hold at the most"
+        if self._completion and self._completion.flow.has_stopped:
+            return None, "no current flows: so it becomes no fuller"
         return self._fading.left, self._fading.words
 
 

@@ -6,7 +6,7 @@ trip, time or doubt. What is counted here bounds how often it may ask at all.
 
 from collections import deque
 
-from supervisor.guidance.seconds import Second
+from supervisor.guidance.seconds import LONGEST_S, Second
 from supervisor.guidance.words import span
 from supervisor.protection.wording import amount, beside
 from supervisor.settings.charge import PulsedHold
@@ -34,6 +34,7 @@ class Pulses:
         self._count = 0
         self._began_s: float | None = None  # its first opening
         self._small_since_s: float | None = None
+        self._seen_s: float | None = None  # at rest
         self._has_flowed = False
         self._waits_for = ""
         self.ended = ""
@@ -72,6 +73,9 @@ class Pulses:
         voltage stays up: what is not let close for another reason is no sign of it."""
         if self._closed_at_s is None or now_s <= self._closed_at_s:
             return
+        seen_s, self._seen_s = self._seen_s, now_s
+        if seen_s is None or now_s - seen_s > LONGEST_S:  # nobody knows what it did meanwhile
+            self._small_since_s = None
         mean_a = self._charge_as / (now_s - self._closed_at_s)
         if not self._has_flowed or mean_a >= self._end_a or not self._stays_up(second):
             self._small_since_s = None
@@ -93,10 +97,10 @@ class Pulses:
         elif rested_s >= set_to.most_rest_minutes * 60:
             self.ended = (
                 f"{amount(second.highest_v, 'V')} after {span(rested_s)}: it does not fall below "
-                f"{amount(set_to.close_below_volts, 'V')}, the bank takes no more"
+                f"{amount(set_to.close_below_volts, 'V')}, where another pulse may begin"
             )
-        self._waits_for = self.ended or self._wait(second, rested_s, now_s)
-        return not self._waits_for
+        self._waits_for = "" if self.ended else self._wait(second, rested_s, now_s)
+        return not (self.ended or self._waits_for)
 
     def _wait(self, second: Second, rested_s: float, now_s: float) -> str:
         set_to = self._settings

@@ -7,7 +7,7 @@ from pydantic import Field
 from supervisor.settings.base import Amperes, Settings, Volts
 
 Minutes = Annotated[float, Field(ge=1, le=1440)]
-Spread = Annotated[float, Field(gt=0, le=0.1)]
+Spread = Annotated[float, Field(ge=0.001, le=0.1)]
 
 
 class Full(Settings):

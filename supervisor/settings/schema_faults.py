@@ -2,6 +2,7 @@
 
 import difflib
 import re
+from math import isfinite
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
@@ -159,7 +160,7 @@ def _type_remedy(spot: Spot, given: object) -> str:
     if number and spot.wants_number:
         plain = number[1].replace(",", ".")
         return f"Write {plain}, without quotes; the unit is in the name of the key."
-    if isinstance(given, float) and spot.wants_whole_number:
+    if isinstance(given, float) and isfinite(given) and spot.wants_whole_number:
         return f"Write {round(given)}, or another whole number."
     if spot.wants_text and isinstance(given, int | float) and not isinstance(given, bool):
         return f'Put it in quotes: "{given}".'

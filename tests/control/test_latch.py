@@ -179,3 +179,26 @@ def test_a_profile_that_is_no_name_is_not_known(tmp_path: Path, profile: object)
     path = tmp_path / "lockout.json"
     path.write_text(json.dumps(json.loads(path.read_text()) | {"profile": profile}))
     assert kept_in(tmp_path) == Kept(HEAT.memories, "", is_whole=True)
+
+
+@pytest.mark.parametrize("wall", [[1, 2], {}, 5])
+def test_a_date_that_is_none_does_not_unlock(tmp_path: Path, wall: object) -> None:
+    (tmp_path / "lockout.json").write_text(json.dumps({"state": "armed", "wall": wall}))
+    assert Latch(tmp_path).read(WALL) is not None
+
+
+@pytest.mark.parametrize("odd", ["NaN", "Infinity", "1e308"])
+def test_numbers_that_are_none_are_no_memory(tmp_path: Path, odd: str) -> None:
+    Latch(tmp_path).clear(WALL, "opened", HEAT)
+    path = tmp_path / "lockout.json"
+    path.write_text(path.read_text().replace("0.75", odd))
+    assert kept_in(tmp_path) == Kept({}, "final_hold")
+
+
+def test_a_lockout_whose_figures_are_none_is_still_one(tmp_path: Path) -> None:
+    Latch(tmp_path).lock(TRIP, HEAT)
+    path = tmp_path / "lockout.json"
+    path.write_text(path.read_text().replace('"measured": 3.61', '"measured": NaN'))
+    found = Latch(tmp_path).read(WALL)
+    assert found is not None
+    assert found.tripped_by == "external"

@@ -282,6 +282,7 @@ def test_a_profile_that_cannot_be_kept_says_so(
     assert (done, "not on disk" in message) == (True, True)
     monkeypatch.undo()
     bench.run(bench.clock.now_s() + READY_S)
+    assert json.loads((bench.folder / "lockout.json").read_text())["profile"] == "few_cells"
     assert ask(bench, "close") == (True, "the contactor is told to close")
     assert json.loads((bench.folder / "lockout.json").read_text())["profile"] == "few_cells"
 

@@ -1,6 +1,7 @@
 """Full: only when all of it held for all of the time counted; breaks are few and short."""
 
 from math import inf, nan
+from random import Random
 
 import pytest
 from cycles import FAR, FRONT, without_far_cell
@@ -108,8 +109,8 @@ def test_too_little_and_too_much_charge(
     [
         second(1, front_v=3.52, far_v=3.511),  # the highest one is in the hold
         second(1, amperes=7.4, unsure_a=0.5),
-        second(1, amperes=0.17, unsure_a=0.1),
-        second(1, front_v=3.5599, far_v=3.55, amperes=0.6),
+        second(1, amperes=0.5, unsure_a=0.1),
+        second(1, front_v=3.5599, far_v=3.55, amperes=1.6),
     ],
 )
 def test_just_met(completion: Completion, told: Second, charged_ah: float) -> None:
@@ -196,9 +197,9 @@ def test_the_supply_dies_in_the_hold(
 def test_the_error_of_the_zero_is_no_current(
     completion: Completion, zero_a: float, is_full: bool
 ) -> None:
-    """1.2 A are shown, 0.5 A of it unsure; 0.9 A were shown while nothing flowed."""
+    """2.1 A are shown, 0.5 A of it unsure; 0.9 A were shown while nothing flowed."""
     for at_s in range(10 * OF_S):
-        completion.take(second(at_s, amperes=1.2), 5000.0, at_s, zero_a)
+        completion.take(second(at_s, amperes=2.1), 5000.0, at_s, zero_a)
     assert bool(completion.reason) is is_full
 
 
@@ -209,11 +210,43 @@ def test_nor_does_it_make_one_small(completion: Completion) -> None:
 
 
 def test_a_current_that_has_faded_away_counts_on(hut_settings: SupervisorSettings) -> None:
-    """By a like share each second, from 4 A to nothing that could be told, within 10 min."""
-    completion = Completion(within(hut_settings, minutes=10.0))
-    for at_s in range(600):
-        completion.take(second(at_s, amperes=4.0 * 0.99**at_s), 5000.0, at_s)
+    """By a like share each second, from 4 A to nothing that could be told, within 20 min."""
+    completion = Completion(within(hut_settings, minutes=20.0))
+    for at_s in range(1201):
+        completion.take(second(at_s, amperes=4.0 * 0.997**at_s), 5000.0, at_s)
     assert completion.reason
+
+
+@pytest.mark.parametrize("shown_a", [0.55, 0.6, 1.4])
+def test_a_current_that_drops_at_once_to_what_may_be_an_error_is_no_end(
+    completion: Completion, shown_a: float
+) -> None:
+    """From 7 A: the supply is dead, and the rest is the shunt's offset."""
+    for at_s in range(3600):
+        completion.take(second(at_s, amperes=7.0 if at_s < 50 else shown_a), 5000.0, at_s)
+    assert (completion.reason, completion.view().missing) == ("", (NO_FLOW,))
+
+
+@pytest.mark.parametrize("spread_a", [0.01, 0.1, 0.4])
+def test_noise_about_what_can_be_told_is_no_fading(completion: Completion, spread_a: float) -> None:
+    rng = Random(5)
+    for at_s in range(4 * 3600):
+        amperes = 50.0 if at_s < 50 else 0.49 + rng.gauss(0, spread_a)
+        completion.take(second(at_s, amperes=amperes), 5000.0, at_s)
+    assert completion.reason == ""
+
+
+def test_faded_and_then_backwards_is_no_end(completion: Completion) -> None:
+    for at_s in range(600):
+        completion.take(second(at_s, 3.5, 3.5, amperes=4.0 * 0.995**at_s), 5000.0, at_s)
+    for at_s in range(600, 1200):
+        completion.take(second(at_s, amperes=-2.9), 5000.0, at_s)
+    assert (completion.reason, completion.view().missing) == ("", (NO_FLOW,))
+
+
+def test_too_little_charge_counts_only_when_all_of_it_was_counted(completion: Completion) -> None:
+    completion.take(second(1), 10.0, 1.0, is_whole=False)
+    assert completion.view().missing == ()
 
 
 def test_a_knob_turned_down_is_no_fading(hut_settings: SupervisorSettings) -> None:

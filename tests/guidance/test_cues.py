@@ -58,6 +58,7 @@ def calm(hut_settings: SupervisorSettings) -> Situation:
         current_no_longer_falls=False,
         missing=(),
         finished_because="",
+        pulses_ended_because="",
         rest=None,
     )
 
@@ -247,6 +248,11 @@ def test_a_supply_that_gives_nothing(
     assert "no_current" not in told(dead, stage=stage, circuit=Circuit.PAUSED)
 
 
+def test_a_supply_that_gives_nothing_is_told_as_that_alone(calm: Situation) -> None:
+    dead = replace(calm, stage=HOLD, second=second(3.53, 0.0), has_stopped=True, small_for_s=1e5)
+    assert list(told(dead, missing=("no current",))) == ["no_current"]
+
+
 # Turn up
 
 
@@ -309,6 +315,13 @@ def test_a_regulated_supply_creeps_only_when_it_is_near(calm: Situation) -> None
 
 
 # The end
+
+
+def test_a_pulsed_hold_that_gives_up_says_so(calm: Situation) -> None:
+    ended = replace(calm, stage=Stage.NONE, pulses_ended_because="2 pulses: that is allowed")
+    found = told(ended, circuit=Circuit.OPEN)
+    assert (found["pulses_ended"].urgency, found["pulses_ended"].most_sounds) == (SOON, 3)
+    assert "pulses_ended" not in told(ended, circuit=Circuit.LOCKED_OUT)
 
 
 def test_full(calm: Situation) -> None:
@@ -381,7 +394,13 @@ def test_few_ranked_and_never_up_and_down_at_once(
     hut_settings: SupervisorSettings, changes: dict[str, Any]
 ) -> None:
     assert hut_settings.charge is not None
-    rest = {"charge": hut_settings.charge, "bars_ohm": 3e-5, "missing": (), "finished_because": ""}
+    rest = {
+        "charge": hut_settings.charge,
+        "bars_ohm": 3e-5,
+        "missing": (),
+        "finished_because": "",
+        "pulses_ended_because": "",
+    }
     found = cues(Situation(**changes, **rest))
     names = [cue.name for cue in found]
     assert len(found) <= MOST_SHOWN
@@ -391,4 +410,4 @@ def test_few_ranked_and_never_up_and_down_at_once(
     if "turn_up" in names:
         assert {cue.urgency for cue in found} == {NOTE}
     if changes["circuit"] is not Circuit.CLOSED:
-        assert set(names) <= {"heat", "full", "rested", "rest_failed"}
+        assert set(names) <= {"heat", "full", "rested", "rest_failed", "pulses_ended"}

@@ -9,7 +9,7 @@ from supervisor.readings import Readings
 from supervisor.settings.model import SupervisorSettings
 
 HOT = 1.0  # theta of all the heat that a part bears
-HOTTEST = 10.0  # more is no memory of ours
+HOTTEST, LARGEST_A = 10.0, 1e5  # more is no memory of ours
 PERCENT = 100.0
 
 
@@ -66,8 +66,9 @@ class SupplyThermalRule:
         the whole: a contactor may have stayed closed, at any current that trips no limit."""
         kept = memory or {}
         for name, part in self._parts.items():
-            theta = kept.get(name, inf) * (kept.get(f"{name}_a", inf) / part.continuous_a) ** 2
-            is_credible = 0 <= theta <= HOTTEST
+            theta, of_a = kept.get(name, inf), kept.get(f"{name}_a", inf)
+            theta *= (min(of_a, LARGEST_A) / part.continuous_a) ** 2
+            is_credible = 0 < of_a < LARGEST_A and 0 <= theta <= HOTTEST
             least = 0.0 if is_whole and is_credible else self._most(part)
             part.theta = max(least, theta) if is_credible else least
             self._is_assumed |= not (is_whole and is_credible)
