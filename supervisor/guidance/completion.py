@@ -15,8 +15,8 @@ BREAK_S = 5.0  # so long something may be missing, and a tenth of the time: a tu
 MOST_OF_RATING = 1.2  # new cells hold a little more than their plate says (common practice)
 MICRO = 1e-6
 NO_FLOW = (
-    "no current flows, or it dropped all at once: is the supply on, its fuse whole, its voltage set "
-    "above that of the cells?"
+    "no current flows, or it dropped all at once: is the supply on, its fuse whole, its voltage "
+    "set above that of the cells?"
 )
 
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from supervisor.guidance.forecast import Left
 from supervisor.guidance.seconds import Second
-from supervisor.guidance.words import between, millivolts, span
+from supervisor.guidance.words import millivolts, span, when
 from supervisor.protection.verdict import State, Verdict
 from supervisor.protection.wording import amount
 from supervisor.settings.charge import Charge
@@ -116,7 +116,7 @@ def _will_trip(now: Situation) -> Cue | None:
     within_s = creeps_s if is_hold else EASE_WITHIN_S
     if not _closed(now) or left is None or left.seconds > within_s:
         return None
-    soon = f"it will trip in {between(left.low_s, left.high_s)}"
+    soon = f"it will trip {when(left.low_s, left.high_s)}"
     urgency = Urgency.NOW if left.seconds <= NOW_WITHIN_S else Urgency.SOON
     if is_hold:
         return Cue("creeps", urgency, f"Voltage creeps at this setting: {soon}. Ease down.", "")

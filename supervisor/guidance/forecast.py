@@ -175,15 +175,20 @@ class Forecast:
         if left.high_s > WIDEST * left.low_s:
             self.words = "cannot tell yet: the voltage only begins to leave its flat part"
             return None
-        if volts < self._flat_below_v or left.high_s > CLOSE_S:
-            if self._foretold.span_s < AGREED_FOR_S:
-                self.words = "cannot tell yet: not watched for long enough"
+        if doubt := self._doubt(left, sooner_s):
+            if volts < self._flat_below_v or left.high_s > CLOSE_S:
+                self.words = f"cannot tell yet: {doubt}"
                 return None
-            if sooner_s > SOONER_SHARE * left.seconds + SOONER_S:
-                self.words = "cannot tell yet: each estimate is sooner than the one before"
-                return None
+            return left._replace(low_s=0.0)  # so near, nobody waits for agreement: "within ..."
         low_s = min(left.low_s, left.seconds - sooner_s) - OLD_S
         return left._replace(low_s=max(0.0, low_s))
+
+    def _doubt(self, left: Left, sooner_s: float) -> str:
+        if self._foretold.span_s < AGREED_FOR_S:
+            return "not watched for long enough"
+        if sooner_s > SOONER_SHARE * left.seconds + SOONER_S:
+            return "each estimate is sooner than the one before"
+        return ""
 
     def _growth(self) -> float | None:
         """By how much the slope grows, per second and relative to itself; None: not known."""

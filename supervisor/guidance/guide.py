@@ -18,7 +18,7 @@ from supervisor.guidance.rest_check import RestCheck
 from supervisor.guidance.seconds import Second, Seconds
 from supervisor.guidance.tally import Tally
 from supervisor.guidance.turns import Turns
-from supervisor.guidance.words import between, span
+from supervisor.guidance.words import between, span, when
 from supervisor.protection.charge_stage import ChargeStage
 from supervisor.protection.sensing.knob_steps import KnobSteps
 from supervisor.protection.session import SECONDS_PER_HOUR
@@ -355,18 +355,21 @@ class Guide:
             return None, "the settings say no end (charge.full)"
         if self._circuit is not Circuit.CLOSED:
             return None, "the circuit is open"
-        if self.stage is Stage.TAPER:
-            return None, "cannot tell yet: the hold comes first"
         if self.stage is not Stage.HOLD:
-            most_ah = max(0.0, self._rating_ah - self.tally.charge_ah)
-            amperes = self._second.amperes if self._second else 0.0
-            if amperes < 1.0:
-                return None, "cannot tell yet: next to no current flows"
-            most = span(most_ah / amperes * SECONDS_PER_HOUR)
-            return None, f"cannot tell yet; at this current {most} to the hold at the most"
+            return None, f"cannot tell yet{self._to_hold()}"
         if self._completion and self._completion.flow.has_stopped:
             return None, "no current flows: so it becomes no fuller"
         return self._fading.left, self._fading.words
+
+    def _to_hold(self) -> str:
+        if self.stage is Stage.TAPER:
+            return ": the hold comes first"
+        most_ah = max(0.0, self._rating_ah - self.tally.charge_ah)
+        amperes = self._second.amperes if self._second else 0.0
+        if amperes < 1.0:
+            return ": next to no current flows"
+        most = span(most_ah / amperes * SECONDS_PER_HOUR)
+        return f"; at this current {most} to the hold at the most"
 
 
 def _forecast_view(left: Left | None, words: str, what: str) -> ForecastView:
@@ -374,5 +377,8 @@ def _forecast_view(left: Left | None, words: str, what: str) -> ForecastView:
         return ForecastView(None, None, None, words)
     if not left.high_s:
         return ForecastView(0.0, 0.0, 0.0, "at the limit")
-    said = f"{what} in {span(left.seconds)} ({between(left.low_s, left.high_s)})"
+    if not left.low_s:
+        said = f"{what} {when(0.0, left.high_s)}"
+    else:
+        said = f"{what} in {span(left.seconds)} ({between(left.low_s, left.high_s)})"
     return ForecastView(left.seconds, left.low_s, left.high_s, said)

@@ -32,6 +32,14 @@ def between(low_s: float, high_s: float) -> str:
     return high if high == f"{low} {unit}" else f"{low} to {high}"
 
 
+def when(low_s: float, high_s: float) -> str:
+    """In 12 to 20 min; within 20 min, when nobody knows how soon."""
+    if low_s > 0:
+        return f"in {between(low_s, high_s)}"
+    unit = _unit(high_s)
+    return f"within {_up(high_s / UNIT_S[unit], tenths=unit == 'h')} {unit}"
+
+
 def cue_line(cue: CueView) -> str:
     """A cue on a line of its own; what is urgent in capitals."""
     urgent = {Urgency.NOW.value: "NOW: ", Urgency.SOON.value: "SOON: "}.get(cue.urgency, "")

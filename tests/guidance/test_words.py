@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from supervisor.guidance.words import between
+from supervisor.guidance.words import between, when
 
 UNIT_S = {"s": 1.0, "min": 60.0, "h": 3600.0}
 
@@ -54,3 +54,11 @@ def test_the_true_time_lies_between_what_was_said(one_s: float, other_s: float) 
     said_high_s = float(high or low) * UNIT_S[unit]
     assert said_low_s <= low_s + 1e-6
     assert high_s <= said_high_s + 1e-6
+
+
+@pytest.mark.parametrize(
+    ("low_s", "high_s", "words"),
+    [(720, 1200, "in 12 to 20 min"), (0, 350, "within 6 min"), (0, 95, "within 95 s")],
+)
+def test_when(low_s: float, high_s: float, words: str) -> None:
+    assert when(low_s, high_s) == words
