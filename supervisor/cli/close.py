@@ -107,7 +107,7 @@ def _compare_current(run_dir: Path) -> None:
     if status["circuit"] != Circuit.CLOSED.value:
         told = f"the circuit is {status['circuit']} meanwhile{_why_locked(status)}"
         raise fail(f"not compared: {told}")
-    shunt = next((c for c in status["channels"] if c["channel"] == "shunt"), {})
+    shunt: dict[str, Any] = next((c for c in status["channels"] if c["channel"] == "shunt"), {})
     if (measured := shunt.get("value")) is None:
         raise _opened(run_dir, "the current cannot be told")
     if max(abs(measured), abs(meter_a)) < LEAST_A:
