@@ -13,7 +13,7 @@ from supervisor.readings import Channel, ContactorState, Reading, Readings
 from supervisor.settings.model import SupervisorSettings
 
 ZERO_OVER_S = 30.0
-LEAST_ZERO_S = 5.0
+LEAST_ZERO_S = 2.0
 SETTLES_S = 1.0  # after an opening
 NAMES = ("charge", "energy", "unsure", "hours")
 

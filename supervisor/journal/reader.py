@@ -33,6 +33,7 @@ class Session:
     ended_wall_s: float | None
     is_thinned: bool
     settings: dict[str, Any]
+    settings_sha256: str
     version: str
     trips: int
 
@@ -116,7 +117,7 @@ class Reader:
         """Oldest first."""
         rows = self._db.execute(
             "SELECT s.id, s.bank, s.cells, s.profile, s.is_simulated, s.wall_s, s.ended_wall_s,"
-            " s.is_thinned, t.text, r.version,"
+            " s.is_thinned, t.text, s.settings, r.version,"
             " (SELECT count(*) FROM event e WHERE e.session = s.id AND e.code = 'trip')"
             " FROM session s JOIN settings t ON t.sha256 = s.settings JOIN run r ON r.id = s.run"
             " ORDER BY s.id"
@@ -125,7 +126,7 @@ class Reader:
             Session(
                 id=row[0], bank=row[1], cells=row[2], profile=row[3], is_simulated=bool(row[4]),
                 began_wall_s=row[5], ended_wall_s=row[6], is_thinned=bool(row[7]),
-                settings=json.loads(row[8]), version=row[9], trips=row[10],
+                settings=json.loads(row[8]), settings_sha256=row[9], version=row[10], trips=row[11],
             )
             for row in rows
         ]  # fmt: skip

@@ -2,10 +2,11 @@
 
 The loop puts records into a bounded queue and goes on. When the disk cannot keep up, samples are
 dropped first, then events, and the loss is written down. A disk that fails is tried again; the
-loop never knows.
+loop never knows. One that is nearly full is left to the lockout.
 """
 
 import logging
+import os
 import sqlite3
 import threading
 import time
@@ -34,6 +35,7 @@ MOST_SAMPLES, MOST_RECORDS = 3000, 4000  # waiting: five minutes, and room for e
 COMMIT_EVERY_S = 30.0
 AGAIN_AFTER_S, AGAIN_AT_MOST_S = 1.0, 60.0
 LAST_WORDS_S = 5.0
+ROOM_BYTES = 4_000_000  # of the disk, left to the lockout file beside it
 SAMPLES = (Window, Progress, Temperature)
 
 
@@ -111,7 +113,7 @@ class Writer:
         batch = list(self._waiting)
         self.health.depth = len(batch)
         dropped = (self.health.dropped_samples, self.health.dropped_events)
-        told = [*self._lost(*dropped), *batch]
+        told = [*batch, *self._lost(*dropped)]  # the run first, if it waits as well
         try:
             self._write(told, flush=flush)
         except Broken as broken:
@@ -126,24 +128,38 @@ class Writer:
         prune(self._store.db, self._most_bytes, keep=self._store.session)
 
     def _write(self, records: list[Record], *, flush: bool) -> None:
-        if not self._store.connect() and self._first:
-            self._store.write([*self._first, *self._why_fresh])
-        self._why_fresh.clear()
-        if records or flush:
-            self._store.write(records, flush=flush)
+        fresh = [] if self._store.connect() else self._first
+        told = [*fresh, *records]
+        if told:
+            at = len(fresh) or 1  # after the run, which every file begins with
+            told[at:at] = self._why_fresh
+        if told or flush:
+            self._leave_room()
+            self._store.write(told, flush=flush)
+        if told:
+            self._why_fresh.clear()
+
+    def _leave_room(self) -> None:
+        disk = os.statvfs(self._path.parent)
+        if disk.f_bavail * disk.f_frsize < ROOM_BYTES:
+            room = f"{ROOM_BYTES / 1e6:.0f} MB"
+            raise OSError(f"the disk is full: its last {room} are left to the lockout file")
 
     def _drop_bad(self, error: Exception) -> None:
         """Of the records that wait, those that cannot be written by themselves."""
         self._failed(error)
         for _ in range(len(self._waiting)):
-            record = self._waiting.popleft()
+            record = self._waiting[0]
             try:
                 self._write([record], flush=False)
-                self._remember(record)
-            except (sqlite3.OperationalError, OSError):
-                self._waiting.append(record)
+            except (sqlite3.OperationalError, OSError, Broken):
+                return  # no fault of the record
             except Exception:
                 self.health.dropped_events += 1
+            else:
+                self._remember(record)
+                self.health.written += 1
+            self._waiting.popleft()
 
     def _remember(self, record: Record) -> None:
         """What a fresh file has to be told first."""
@@ -156,6 +172,7 @@ class Writer:
             case SessionEnd():
                 self._first = [r for r in self._first if not isinstance(r, Closing)]
             case SettingsInForce():
+                self._first = [r for r in self._first if not isinstance(r, SettingsInForce)]
                 self._first.append(record)
 
     def _set_aside(self, broken: Broken) -> None:

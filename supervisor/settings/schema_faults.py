@@ -2,8 +2,8 @@
 
 import difflib
 import re
-from math import isfinite
 from collections.abc import Callable, Iterator, Mapping
+from math import isfinite
 from typing import Any
 
 from pydantic import BaseModel

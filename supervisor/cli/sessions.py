@@ -1,0 +1,221 @@
+"""``holdwatch sessions``: what the journal holds; and to remove what is not wanted."""
+
+import json
+import sqlite3
+from collections.abc import Callable, Sequence
+from contextlib import closing
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from supervisor.cli.common import fail, say, state_dir_option
+from supervisor.cli.export import chosen, journal_errors_in_words, journal_option
+from supervisor.journal.pruning import remove
+from supervisor.journal.reader import Reader, Session
+from supervisor.journal.schema import FILE_NAME, MINUTE_MS
+
+LOCK_TIMEOUT_S = 10.0
+CIRCUIT = {"closed", "opened", "paused", "resumed", "finished", "trip"}
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """One session, as told here; ``state``: under way, finished, ended, or broken off."""
+
+    number: int
+    began: str
+    bank: str
+    cells: int
+    profile: str
+    state: str
+    recorded_s: float
+    charged_ah: float | None
+    is_whole: bool
+    trips: int
+    is_simulated: bool
+    is_thinned: bool
+
+
+@click.command()
+@state_dir_option()
+@journal_option()
+@click.option("--json", "as_json", is_flag=True, help="The list as JSON.")
+@click.option(
+    "--since",
+    type=click.DateTime(["%Y-%m-%d", "%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]),
+    metavar="DATE",
+    help="Those that began then or later; 2026-07-01 or 2026-07-01T20:30, UTC.",
+)
+@click.option("--profile", metavar="NAME", help="Those of this profile.")
+@click.option("--tripped", is_flag=True, help="Those with a trip.")
+@click.option("--simulated/--real", "simulated", default=None, help="Those only.")
+@click.option(
+    "--remove", "number", metavar="N", type=click.IntRange(min=1), help="Remove this one for good."
+)
+@click.option("--yes", is_flag=True, help="Remove it without asking.")
+@click.option("--with-trip", is_flag=True, help="Remove it even though it has a trip.")
+def command(
+    state_dir: Path,
+    journal: Path | None,
+    as_json: bool,
+    since: datetime | None,
+    profile: str | None,
+    tripped: bool,
+    simulated: bool | None,
+    number: int | None,
+    yes: bool,
+    with_trip: bool,
+) -> None:
+    """List the sessions of the journal, oldest first, or remove one."""
+    path = journal or state_dir / FILE_NAME
+    if number is not None:
+        if as_json or since or profile or tripped or simulated is not None:
+            raise click.UsageError("--remove goes with --yes and --with-trip only")
+        _remove(path, number, yes=yes, with_trip=with_trip)
+        return
+    if yes or with_trip:
+        raise click.UsageError("--yes and --with-trip go with --remove only")
+    with journal_errors_in_words(path), Reader(path) as reader:
+        sessions = reader.sessions()
+        wanted = _wanted(since, profile, tripped=tripped, simulated=simulated)
+        listed = [_listed(reader, one, sessions) for one in sessions if wanted(one)]
+    _tell(listed, len(sessions), as_json=as_json)
+
+
+def _wanted(
+    since: datetime | None, profile: str | None, *, tripped: bool, simulated: bool | None
+) -> Callable[[Session], bool]:
+    since_s = since.replace(tzinfo=UTC).timestamp() if since else float("-inf")
+    return lambda session: (
+        session.began_wall_s >= since_s
+        and profile in (None, session.profile)
+        and (session.trips > 0 or not tripped)
+        and simulated in (None, session.is_simulated)
+    )
+
+
+# --- list
+
+
+def _listed(reader: Reader, session: Session, sessions: Sequence[Session]) -> Listed:
+    progress = reader.progress(session.id)
+    counted = [row for row in progress if row.charged_ah is not None]
+    return Listed(
+        number=session.id,
+        began=_iso(session.began_wall_s),
+        bank=session.bank,
+        cells=session.cells,
+        profile=session.profile,
+        state=_state(reader, session, is_newest=session is sessions[-1]),
+        recorded_s=_recorded_s(reader, session.id),
+        charged_ah=counted[-1].charged_ah if counted else None,
+        is_whole=all(row.is_whole for row in progress),
+        trips=session.trips,
+        is_simulated=session.is_simulated,
+        is_thinned=session.is_thinned,
+    )
+
+
+def _state(reader: Reader, session: Session, *, is_newest: bool) -> str:
+    acts = [event.code for event in reader.events(session.id) if event.code in CIRCUIT]
+    if acts and acts[-1] == "finished":
+        return "finished"
+    if session.ended_wall_s is not None:
+        return "ended"
+    return "under way" if is_newest else "broken off"
+
+
+def _recorded_s(reader: Reader, session: int) -> float:
+    """Over all runs; the wall clock may have been stepped, so it is not asked."""
+    ends: dict[int, list[float]] = {}
+    times = [(row.run, row.mono_s) for row in reader.samples(session, MINUTE_MS)]
+    times += [(row.run, row.mono_s) for row in reader.progress(session)]
+    for run, mono_s in times:
+        ends.setdefault(run, []).append(mono_s)
+    return sum(max(of_run) - min(of_run) for of_run in ends.values())
+
+
+def _iso(wall_s: float) -> str:
+    return f"{datetime.fromtimestamp(wall_s, UTC):%Y-%m-%dT%H:%M:%SZ}"
+
+
+def _tell(listed: Sequence[Listed], total: int, *, as_json: bool) -> None:
+    if as_json:
+        click.echo(json.dumps([asdict(one) for one in listed], indent=2, ensure_ascii=False))
+        return
+    for one in listed:
+        click.echo("\n".join(_lines(one)))
+    if not total:
+        say("no session yet: nothing was ever closed")
+    elif not listed:
+        say(f"none of the {total} sessions is so")
+
+
+def _lines(one: Listed) -> list[str]:
+    """Short ones: a telephone's terminal is 40 columns wide."""
+    simulated = "  SIMULATED" if one.is_simulated else ""
+    trips = f", {one.trips} trip{'s' if one.trips > 1 else ''}" if one.trips else ""
+    return [
+        f"{one.number:>3}  {one.began[:16].replace('T', ' ')} UTC{simulated}",
+        f"     {one.bank}, {one.cells} cells",
+        f"     {one.profile}: {one.state}{trips}",
+        f"     {_duration(one.recorded_s)}, {_charge(one)}",
+    ]
+
+
+def _duration(seconds: float) -> str:
+    minutes = round(seconds / 60)
+    return f"{minutes // 60} h {minutes % 60:02} min"
+
+
+def _charge(one: Listed) -> str:
+    if one.charged_ah is None:
+        return "charge not told"
+    least = "" if one.is_whole else "at least "
+    return f"{least}{one.charged_ah:.1f} Ah"
+
+
+# --- remove
+
+
+def _remove(path: Path, number: int, *, yes: bool, with_trip: bool) -> None:
+    with journal_errors_in_words(path):
+        with Reader(path) as reader:
+            session = chosen(reader, number, path)
+            sessions = reader.sessions()
+            told = "\n".join(_lines(_listed(reader, session, sessions)))
+        _refuse_newest(session, sessions)
+        say(f"{told}\nwill be removed for good, with all its samples and events")
+        if session.trips and not with_trip:
+            raise fail(
+                f"holdwatch: session {number} has a trip, which may be needed as evidence\n"
+                "  what to do: export or report it first, then add --with-trip"
+            )
+        if not yes and not click.confirm(f"Remove session {number}?", err=True):
+            raise fail("nothing was removed")
+        with closing(_open(path)) as db:
+            _refuse_newest_now(path, session)
+            remove(db, number, "asked for by hand")
+    say(f"session {number} was removed")
+
+
+def _refuse_newest(session: Session, sessions: Sequence[Session]) -> None:
+    if session.id == sessions[-1].id and session.ended_wall_s is None:
+        raise fail(
+            f"holdwatch: session {session.id} is the newest and has not ended: a daemon may be "
+            "writing it\n  what to do: wait until it has ended, or another has begun"
+        )
+
+
+def _refuse_newest_now(path: Path, session: Session) -> None:
+    """A session may have gone on while the question stood."""
+    with Reader(path) as reader:
+        _refuse_newest(chosen(reader, session.id, path), reader.sessions())
+
+
+def _open(path: Path) -> sqlite3.Connection:
+    """To write; a daemon that writes at the same time is waited for."""
+    uri = f"{path.absolute().as_uri()}?mode=rw"
+    return sqlite3.connect(uri, uri=True, timeout=LOCK_TIMEOUT_S, isolation_level=None)

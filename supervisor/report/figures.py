@@ -1,0 +1,138 @@
+"""The session in numbers."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from supervisor.report.gaps import Gaps, find_gaps
+from supervisor.report.integral import charge_ah, energy_wh
+from supervisor.report.record import Event, Record
+from supervisor.report.settings_told import dig
+from supervisor.report.spells import Spell, StageSpell, closed_spells, overlap_s, stage_spells
+from supervisor.report.trips import Trip, find_trips
+
+END_OVER_S = 60.0
+COUNTED_TO_S = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Peak:
+    """Highest single value of a cell."""
+
+    volts: float
+    at_s: float
+    cell: str
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    counted_to_s: float | None
+    charged_ah: float | None
+    charged_u_ah: float | None
+    charged_wh: float | None
+    is_whole: bool
+    zero_a: float | None
+    recorded_ah: float
+    recorded_wh: float
+    peak: Peak | None
+    never_above_v: float | None
+    closed: tuple[Spell, ...]
+    stages: tuple[StageSpell, ...]
+    end_a: float | None
+    highest_a: float | None
+    gaps: Gaps
+    trips: tuple[Trip, ...]
+    cues: tuple[Event, ...]
+    rest: Event | None
+
+    @property
+    def margin_v(self) -> float | None:
+        """Of the peak to what the cells' maker forbids; negative: above it."""
+        if self.peak is None or self.never_above_v is None:
+            return None
+        return self.never_above_v - self.peak.volts
+
+    @property
+    def is_counted_to_end(self) -> bool:
+        """Not when it ended without a word, or goes on: the newest count is a minute old then."""
+        if self.counted_to_s is None or self.charge_ends_s is None:
+            return True
+        return self.counted_to_s > self.charge_ends_s - COUNTED_TO_S
+
+    @property
+    def closed_s(self) -> float:
+        return sum(spell.length_s for spell in self.closed)
+
+    @property
+    def hold_s(self) -> float:
+        return overlap_s(self.closed, self.stages, "hold")
+
+    @property
+    def charge_ends_s(self) -> float | None:
+        return self.closed[-1].to_s if self.closed else None
+
+    @property
+    def charged_u_wh(self) -> float | None:
+        """By the uncertainty of the charge; that of the voltage is small beside it."""
+        if not self.charged_ah or self.charged_u_ah is None or self.charged_wh is None:
+            return None
+        return self.charged_wh * self.charged_u_ah / self.charged_ah
+
+    def cue_counts(self) -> list[tuple[str, int]]:
+        """Most frequent first."""
+        return Counter(str(cue.data.get("cue", "?")) for cue in self.cues).most_common()
+
+
+def figures_of(record: Record) -> Figures:
+    closed, series = closed_spells(record), record.series
+    newest = next((p for p in reversed(record.progress) if p.row.charged_ah is not None), None)
+    last = newest.row if newest else None
+    return Figures(
+        counted_to_s=newest.at_s if newest else None,
+        charged_ah=last.charged_ah if last else None,
+        charged_u_ah=last.charged_u_ah if last else None,
+        charged_wh=last.charged_wh if last else None,
+        is_whole=all(p.row.is_whole for p in record.progress),
+        zero_a=last.zero_a if last else None,
+        recorded_ah=charge_ah(series, closed, record.progress),
+        recorded_wh=energy_wh(series, closed, record.progress),
+        peak=_peak(record),
+        never_above_v=dig(record.session.settings, "bank.never_above_volts"),
+        closed=tuple(closed),
+        stages=tuple(stage_spells(record)),
+        end_a=_end_current_a(record, closed),
+        highest_a=_highest(series.current_a.high),
+        gaps=find_gaps(series, closed),
+        trips=tuple(find_trips(record.events)),
+        cues=tuple(e for e in record.events if e.code == "cue"),
+        rest=next((e for e in reversed(record.events) if e.code == "rest"), None),
+    )
+
+
+def _peak(record: Record) -> Peak | None:
+    """Of every row there is: the rows of a minute cover what finer ones may have lost."""
+    found: list[Peak] = []
+    for series in (record.close_ups, record.seconds, record.minutes):
+        for cell, band in (("front cell", series.front_v), ("far cell", series.far_v)):
+            if not np.all(np.isnan(band.high)):
+                at = int(np.nanargmax(band.high))
+                found.append(Peak(float(band.high[at]), float(series.at_s[at]), cell))
+    return max(found, key=lambda peak: peak.volts, default=None)
+
+
+def _end_current_a(record: Record, closed: Sequence[Spell]) -> float | None:
+    """Mean over the last minute closed, or what there was of it."""
+    if not closed:
+        return None
+    begins_s = max(closed[-1].from_s, closed[-1].to_s - END_OVER_S)
+    series = record.series
+    inside = (series.at_s - series.span_s >= begins_s) & (series.at_s <= closed[-1].to_s)
+    amperes = series.current_a.mean[inside]
+    return None if np.all(np.isnan(amperes)) else float(np.nanmean(amperes))
+
+
+def _highest(values: Any) -> float | None:
+    return None if np.all(np.isnan(values)) else float(np.nanmax(values))

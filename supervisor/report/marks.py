@@ -1,0 +1,46 @@
+"""Numbers for the events that a plot shows and the list beside it explains."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from supervisor.report.record import Event
+
+MARKED = {
+    "closed", "opened", "paused", "resumed", "finished", "trip", "reset", "rest", "profile",
+    "locked_out_at_start", "ended", "journal_lost", "journal_set_aside",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    number: int
+    event: Event
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """Where a number stands in a plot; several that are too near stand together: 4–7."""
+
+    at_s: float
+    text: str
+
+
+def marks_of(events: Iterable[Event]) -> list[Mark]:
+    chosen = [event for event in events if event.code in MARKED]
+    return [Mark(number, event) for number, event in enumerate(chosen, 1)]
+
+
+def labels(marks: Sequence[Mark], nearest_s: float) -> list[Label]:
+    """In the order of time, none nearer to the next than that."""
+    groups: list[list[Mark]] = []
+    for mark in marks:
+        if groups and mark.event.at_s - groups[-1][0].event.at_s < nearest_s:
+            groups[-1].append(mark)
+        else:
+            groups.append([mark])
+    return [Label(group[0].event.at_s, _text(group)) for group in groups]
+
+
+def _text(group: Sequence[Mark]) -> str:
+    first, last = group[0].number, group[-1].number
+    return str(first) if first == last else f"{first}–{last}"

@@ -1,0 +1,67 @@
+"""Full or not, and why: what a buyer of the battery wants to know first."""
+
+from dataclasses import dataclass
+
+from supervisor.report.figures import Figures
+from supervisor.report.record import Event, Record
+from supervisor.report.spells import CLOSES, OPENS
+from supervisor.report.words import minute
+
+UNDER_WAY = CLOSES | {"paused"}
+ENDS = OPENS | {"locked_out_at_start"}
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """``rest`` is None where a rest is out of the question: it never was full."""
+
+    is_full: bool
+    word: str
+    why: str
+    rest: str | None
+
+
+def judge(record: Record, figures: Figures) -> Verdict:
+    """By what happened last."""
+    last = _last(record)
+    if last is None:
+        return Verdict(False, "NOT KNOWN", "the record has no event that says how it ended", None)
+    at = f"minute {minute(last.at_s)}"
+    match last.code:
+        case "finished":
+            why = last.text.removeprefix("full: ")
+            rest = _rest(figures, last)
+            word = "FULL, BUT THE REST CHECK FAILED" if rest.startswith("failed") else "FULL"
+            return Verdict(True, word, f"{why} (opened by itself, {at})", rest)
+        case "trip":
+            return Verdict(False, "NOT FULL", f"ended by a trip: {last.text} ({at})", None)
+        case "locked_out_at_start":
+            return Verdict(False, "NOT FULL", f"ended without a word: {last.text}", None)
+        case "closed" | "resumed":
+            return _unended(record, at)
+        case _:
+            return Verdict(False, "NOT FULL", f"{last.text} ({at})", None)
+
+
+def _last(record: Record) -> Event | None:
+    """The newest closing or how it ended; what happens to an open circuit ends nothing."""
+    last: Event | None = None
+    for event in record.events:
+        is_under_way = last is None or last.code in UNDER_WAY
+        if event.code in CLOSES or (event.code in ENDS and is_under_way):
+            last = event
+    return last
+
+
+def _unended(record: Record, at: str) -> Verdict:
+    why = f"still closed when this was read (closed at {at})"
+    if record.session.ended_wall_s is not None:
+        why = f"no event says how the closing at {at} ended"
+    return Verdict(False, "NOT FULL", why, None)
+
+
+def _rest(figures: Figures, finished: Event) -> str:
+    rest = figures.rest
+    if rest is None or rest.at_s < finished.at_s:
+        return "not ended: nothing can be said of it yet"
+    return rest.text.removeprefix("rest check ")

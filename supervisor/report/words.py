@@ -1,0 +1,58 @@
+"""Numbers and times as the report says them."""
+
+from datetime import UTC, datetime
+
+from markupsafe import Markup
+
+MINUTE_S, HOUR_S = 60.0, 3600.0
+UNKNOWN = "not known"
+
+
+def utc(wall_s: float | None, form: str = "%Y-%m-%d %H:%M:%S") -> str:
+    if wall_s is None:
+        return UNKNOWN
+    try:
+        return datetime.fromtimestamp(wall_s, UTC).strftime(form)
+    except (OverflowError, OSError, ValueError):
+        return "no date"  # the clock was wild
+
+
+def minute(at_s: float | None) -> str:
+    """Since the session began."""
+    return UNKNOWN if at_s is None else f"{at_s / MINUTE_S:.1f}"
+
+
+def duration(seconds: float | None) -> str:
+    if seconds is None:
+        return UNKNOWN
+    if seconds < 2 * MINUTE_S:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / MINUTE_S)
+    return f"{minutes} min" if minutes < 120 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def number(value: float | None, digits: int, unit: str) -> str:
+    return UNKNOWN if value is None else f"{value:.{digits}f} {unit}"
+
+
+def millivolts(volts: float) -> str:
+    return f"{round(volts * 1000)} mV"
+
+
+def breakable(key: str) -> Markup:
+    """A long key that may go on in the next line after a part of it."""
+    return Markup("_<wbr>").join(key.split("_"))
+
+
+def with_error(value: float, error: float | None, unit: str) -> str:
+    """As many digits as its expanded uncertainty leaves sense in: 25.1 ± 0.2 Ah."""
+    if error is None or error <= 0:
+        return f"{value:.4g} {unit}"
+    digits = next((k for k in range(4) if error >= 0.995 * 10**-k), 3)
+    digits = min(digits + 1, 3) if error < 10 else digits
+    return f"{value:.{digits}f} ± {max(error, 10**-digits):.{digits}f} {unit}"
+
+
+def plain(key: str) -> str:
+    """A key of the settings or a code, to be read: rate of rise."""
+    return key.replace("_", " ")

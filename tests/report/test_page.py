@@ -1,0 +1,170 @@
+"""The page: alone in one file, everything escaped, a simulation unmistakable."""
+
+import re
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from ended_charges import ended_charge, record_of
+
+from supervisor.report.compare import comparison_page
+from supervisor.report.page import session_page
+from supervisor.report.record import Record
+from supervisor.report.series import Band
+from supervisor.settings.model import SupervisorSettings
+
+ELSEWHERE = re.compile(r"""(?:src|href)\s*=\s*["'](?!#)|url\((?!["']?#)|@import""")
+NASTY = '<script>alert(1)</script> $\\frac{1}{0}$ & "x" 電池'
+
+
+def silent(_text: str) -> None:
+    """Nobody looks."""
+
+
+@pytest.fixture(scope="module")
+def page(charge: Record) -> str:
+    return session_page(charge, silent)
+
+
+@pytest.fixture(scope="module")
+def simulated(tmp_path_factory: pytest.TempPathFactory, hut_settings: SupervisorSettings) -> Record:
+    """With a bank whose name means harm."""
+    bank = hut_settings.bank.model_copy(update={"name": NASTY})
+    settings = hut_settings.model_copy(update={"bank": bank})
+    folder = tmp_path_factory.mktemp("simulated")
+    return record_of(ended_charge(folder, settings, is_simulated=True))
+
+
+@pytest.fixture(scope="module")
+def simulated_page(simulated: Record) -> str:
+    return session_page(simulated, silent)
+
+
+def drawings(page: str) -> list[str]:
+    return re.findall(r"<svg.*?</svg>", page, re.DOTALL)
+
+
+def words(page: str) -> str:
+    return " ".join(re.sub(r"<[^>]*>", " ", page).split())
+
+
+def test_the_summary_says_what_a_buyer_wants_to_know(page: str) -> None:
+    said = words(page)
+    assert "Is the bank full? FULL held at 3.540 V with 5.4 A" in said
+    assert "Charge put in 1.921 ± 0.020 Ah in 7 min closed" in said
+    assert "Highest single value of a cell 3.612 V 38 mV below the maker's limit" in said
+    assert "Rest check passed" in said
+    assert "Trips none" in said
+
+
+def test_no_zero_has_a_minus(page: str) -> None:
+    assert "front minus far 0 mV" in words(page)
+
+
+def test_it_needs_nothing_from_elsewhere(page: str) -> None:
+    assert ELSEWHERE.search(page) is None
+    assert "<script" not in page
+
+
+def test_every_plot_is_sound_and_shares_no_ids_with_another(page: str) -> None:
+    plots = drawings(page)
+    assert len(plots) == 2
+    ids = [set(re.findall(r'\bid="(p[0-9a-f]{10})"', plot)) for plot in plots]
+    assert ids[0]
+    assert not ids[0] & ids[1]
+    for plot in plots:
+        assert ET.fromstring(plot).tag.endswith("svg")
+
+
+def test_limits_stand_in_the_plot(page: str) -> None:
+    plot = drawings(page)[0]
+    assert "the maker&#x27;s limit 3.650 V" in plot or "the maker's limit 3.650 V" in plot
+    assert "overvoltage trips 3.600 V" in plot
+    assert "minutes since the session began" in plot
+    assert "UTC, " in plot
+
+
+def test_a_real_session_does_not_say_simulated(page: str) -> None:
+    assert "SIMULATED" not in page
+
+
+def test_a_simulated_one_says_so_everywhere(simulated_page: str) -> None:
+    assert re.search(r"<title>SIMULATED", simulated_page)
+    assert 'class="banner"' in simulated_page
+    assert re.search(r"@page\s*{\s*@top-center\s*{\s*content:\s*\"SIMULATED", simulated_page)
+    for plot in drawings(simulated_page):
+        assert ">SIMULATED<" in plot
+
+
+def test_a_name_that_means_harm_is_only_text(simulated_page: str) -> None:
+    assert "<script" not in simulated_page
+    assert "&lt;script&gt;alert(1)&lt;/script&gt;" in simulated_page
+    texts = ["".join(ET.fromstring(plot).itertext()) for plot in drawings(simulated_page)]
+    assert all("$\\frac{1}{0}$" in text and "電池" in text for text in texts)
+
+
+def test_signatures_cautions_and_origin_are_there(page: str) -> None:
+    said = words(page)
+    assert "Builder" in said
+    assert "Witness" in said
+    assert "It is no certificate" in said
+    assert "Local codes" in said
+    assert "age not recorded" in said
+    assert re.search(r"SHA-256 [0-9a-f]{64}", said)
+
+
+def test_the_trip_is_told_with_its_minute(tripped: Record) -> None:
+    page = session_page(tripped, silent)
+    said = words(page)
+    assert "Trip 1: overvoltage, minute 1.7" in said
+    assert "Every window of the loop, 30 s before and after." in said
+    assert "NOT FULL ended by a trip: overvoltage: too high (minute 1.7)" in said
+    assert len(drawings(page)) == 3
+
+
+def test_a_comparison_has_every_session_in_both_plots(charge: Record, tripped: Record) -> None:
+    page = comparison_page([charge, tripped], silent)
+    assert len(drawings(page)) == 2
+    assert "minutes before (-) and after the end of charging" in drawings(page)[1]
+    assert "FULL : held at 3.540 V" in words(page)
+    assert "overvoltage (minute 1.7)" in words(page)
+    assert ELSEWHERE.search(page) is None
+
+
+def test_a_comparison_with_a_simulated_one_says_which(charge: Record, simulated: Record) -> None:
+    page = comparison_page([charge, simulated], silent)
+    assert "<title>SIMULATED: session 1" in page
+    assert all(">SIMULATED<" in plot for plot in drawings(page))
+    assert "<script" not in page
+
+
+def test_settings_that_no_version_knows_still_make_a_page(
+    tmp_path: Path, hut_settings: SupervisorSettings
+) -> None:
+    record = record_of(ended_charge(tmp_path, hut_settings))
+    record = replace(record, session=replace(record.session, settings={"a": 1}))
+    said = words(session_page(record, silent))
+    assert "the maker's limit is not known" in said
+    assert "does not know all of these settings" in said
+
+
+def test_nothing_good_and_no_far_cell_still_make_a_page(charge: Record) -> None:
+    """All that was read was bad: the page says what is not known."""
+    unknown = np.full(len(charge.seconds), np.nan)
+    nothing = Band(unknown, unknown, unknown)
+    seconds = replace(charge.seconds, front_v=nothing, far_v=nothing, current_a=nothing)
+    seconds = replace(seconds, good=np.zeros(len(seconds)))
+    empty = charge.minutes[:0]
+    record = replace(charge, seconds=seconds, minutes=empty, close_ups=empty)
+    said = words(session_page(record, silent))
+    assert "Highest single value of a cell not known" in said
+    assert "The contactor was closed for 7 min without good samples" in said
+
+
+def test_what_no_page_can_show_is_replaced(charge: Record) -> None:
+    events = (*charge.events, replace(charge.events[-1], text="bell \x07 and escape \x1b"))
+    page = session_page(replace(charge, events=events), silent)
+    assert "\x07" not in page
+    assert "bell \N{REPLACEMENT CHARACTER} and escape" in page

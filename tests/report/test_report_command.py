@@ -1,0 +1,150 @@
+"""``holdwatch report``: its file, its choices, its errors in words."""
+
+import subprocess
+import sys
+from ctypes.util import find_library
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from ended_charges import CLOSED_S, a_run, charge_records, ended_charge, progress
+from journals import closing, end, written
+
+from supervisor.cli.main import main
+from supervisor.settings.model import SupervisorSettings
+
+
+@pytest.fixture(autouse=True)
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def report(*words: str | Path) -> Result:
+    return CliRunner().invoke(main, ["report", *map(str, words)])
+
+
+def test_the_newest_session_by_default(charge_path: Path, here: Path) -> None:
+    result = report("--journal", charge_path)
+    assert (result.exit_code, result.stdout) == (0, "holdwatch-session-1.html\n")
+    page = (here / "holdwatch-session-1.html").read_text()
+    assert page.startswith("<!doctype html>")
+    assert list(here.iterdir()) == [here / "holdwatch-session-1.html"]
+
+
+def test_a_simulated_session_says_so_in_the_files_name(
+    here: Path, hut_settings: SupervisorSettings
+) -> None:
+    state = here / "state"
+    state.mkdir()
+    ended_charge(state, hut_settings, is_simulated=True)
+    result = report("--state-dir", state)
+    assert result.stdout == "holdwatch-session-1-SIMULATED.html\n"
+
+
+def has_pango() -> bool:
+    """WeasyPrint's Debian packages: libpango-1.0-0 libpangoft2-1.0-0."""
+    return all(find_library(name) for name in ("pango-1.0", "pangoft2-1.0"))
+
+
+@pytest.mark.skipif(not has_pango(), reason="libpango-1.0-0 and libpangoft2-1.0-0 are missing")
+def test_a_pdf_beside_it(charge_path: Path, here: Path) -> None:
+    result = report("--journal", charge_path, "--pdf", "--output", here / "page.html")
+    assert result.exit_code == 0, result.output
+    assert (here / "page.pdf").read_bytes().startswith(b"%PDF-")
+    assert (here / "page.html").exists()
+
+
+def test_a_pdf_without_pdf_is_a_mistake(charge_path: Path) -> None:
+    result = report("--journal", charge_path, "--output", "page.pdf")
+    assert result.exit_code == 2
+    assert "add --pdf" in result.output
+
+
+def test_no_journal(here: Path) -> None:
+    result = report("--state-dir", here)
+    assert result.exit_code == 1
+    assert f"there is no journal {here / 'journal.sqlite'}" in result.stderr
+    assert "--journal FILE" in result.stderr
+
+
+def test_a_file_that_is_no_journal(here: Path) -> None:
+    (here / "other").write_text("text")
+    result = report("--journal", here / "other")
+    assert result.exit_code == 1
+    assert "cannot be read" in result.stderr
+
+
+def test_a_journal_without_a_session(here: Path, hut_settings: SupervisorSettings) -> None:
+    result = report("--journal", written(here, a_run(hut_settings)))
+    assert result.exit_code == 1
+    assert "nothing was ever closed" in result.stderr
+
+
+def test_no_such_session_lists_those_that_exist(charge_path: Path) -> None:
+    result = report("7", "--journal", charge_path)
+    assert result.exit_code == 1
+    assert "there is no session 7" in result.stderr
+    assert "choose one of 1" in result.stderr
+
+
+def test_a_session_without_samples(here: Path, hut_settings: SupervisorSettings) -> None:
+    path = written(here, a_run(hut_settings), closing(CLOSED_S), progress(CLOSED_S))
+    result = report("--journal", path)
+    assert result.exit_code == 1
+    assert "session 1 has no samples" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("output", "words"),
+    [("no/such/page.html", "cannot write into"), ("folder", "is a folder")],
+)
+def test_an_output_that_cannot_be(charge_path: Path, here: Path, output: str, words: str) -> None:
+    (here / "folder").mkdir()
+    result = report("--journal", charge_path, "--output", here / output)
+    assert result.exit_code == 1
+    assert words in result.stderr
+    assert "--output" in result.stderr
+
+
+def test_the_journal_is_never_overwritten(here: Path, hut_settings: SupervisorSettings) -> None:
+    path = ended_charge(here, hut_settings)
+    before = path.read_bytes()
+    result = report("--journal", path, "--output", path)
+    assert result.exit_code == 2
+    assert "is the journal itself" in result.output
+    assert path.read_bytes() == before
+
+
+def test_several_sessions_are_compared(here: Path, hut_settings: SupervisorSettings) -> None:
+    again = [end(460.0), *(r._replace(mono_s=r.mono_s + 1000) for r in charge_records())]  # type: ignore[call-arg]
+    path = written(here, a_run(hut_settings), *charge_records(), *again)
+    result = report("1", "2", "1", "--journal", path)
+    assert (result.exit_code, result.stdout) == (0, "holdwatch-sessions-1-2.html\n")
+    assert "Sessions 1 and 2 compared" in (here / "holdwatch-sessions-1-2.html").read_text()
+
+
+def test_too_many_sessions(charge_path: Path) -> None:
+    assert report(*map(str, range(1, 9)), "--journal", charge_path).exit_code == 2
+
+
+@pytest.mark.parametrize(
+    ("missing", "more", "words"),
+    [
+        ("matplotlib", [], "a report needs matplotlib"),
+        ("jinja2", [], "a report needs jinja2"),
+        ("weasyprint", ["--pdf"], "a PDF needs WeasyPrint"),
+    ],
+)
+def test_what_is_missing_is_named(
+    charge_path: Path, missing: str, more: list[str], words: str
+) -> None:
+    code = (
+        f"import sys; sys.modules[{missing!r}] = None; from supervisor.cli.main import main; main()"
+    )
+    command = [sys.executable, "-c", code, "report", "--journal", str(charge_path), *more]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 1
+    assert words in done.stderr
+    assert "pip install 'holdwatch[report]'" in done.stderr
+    assert "Traceback" not in done.stderr

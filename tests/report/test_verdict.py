@@ -1,0 +1,83 @@
+"""Full or not, and why: by how the last closing ended."""
+
+from dataclasses import replace
+
+import pytest
+
+from supervisor.report.figures import figures_of
+from supervisor.report.record import Event, Record
+from supervisor.report.verdict import Verdict, judge
+
+
+def verdict(charge: Record, *told: tuple[str, str]) -> Verdict:
+    """Of events one minute apart."""
+    events = tuple(Event(60.0 * k, 0.0, 1, code, text, {}) for k, (code, text) in enumerate(told))
+    record = replace(charge, events=events)
+    return judge(record, figures_of(record))
+
+
+CLOSED, FINISHED = ("closed", "closed, asked by Anna"), ("finished", "full: held at 3.54 V")
+OPENED, TRIP = ("opened", "opened, asked by Anna"), ("trip", "overvoltage: too high")
+RESET, PASSED = ("reset", "reset by Anna"), ("rest", "rest check passed")
+
+
+def test_full_says_why_and_when(charge: Record) -> None:
+    said = verdict(charge, CLOSED, FINISHED, PASSED)
+    assert (said.is_full, said.word, said.rest) == (True, "FULL", "passed")
+    assert said.why == "held at 3.54 V (opened by itself, minute 1.0)"
+
+
+def test_a_finished_circuit_that_is_opened_stays_full(charge: Record) -> None:
+    assert verdict(charge, CLOSED, FINISHED, OPENED).is_full
+
+
+def test_a_rest_that_was_not_watched_to_its_end_is_no_pass(charge: Record) -> None:
+    said = verdict(charge, CLOSED, FINISHED)
+    assert said.rest == "not ended: nothing can be said of it yet"
+
+
+def test_a_rest_check_of_an_earlier_full_does_not_count(charge: Record) -> None:
+    said = verdict(charge, CLOSED, FINISHED, PASSED, OPENED, CLOSED, FINISHED)
+    assert said.rest == "not ended: nothing can be said of it yet"
+
+
+def test_a_failed_rest_check_says_what_was_found(charge: Record) -> None:
+    said = verdict(charge, CLOSED, FINISHED, ("rest", "rest check failed: falls too fast"))
+    assert said.rest == "failed: falls too fast"
+    assert said.word == "FULL, BUT THE REST CHECK FAILED"
+
+
+@pytest.mark.parametrize(
+    ("last", "why"),
+    [
+        (TRIP, "ended by a trip: overvoltage: too high (minute 1.0)"),
+        (OPENED, "opened, asked by Anna (minute 1.0)"),
+        (("ended", "ended, the circuit is open"), "ended, the circuit is open (minute 1.0)"),
+        (("locked_out_at_start", "power cut"), "ended without a word: power cut"),
+        (("paused", "opened, pulse 1"), "opened, pulse 1 (minute 1.0)"),
+    ],
+)
+def test_not_full_says_why(charge: Record, last: tuple[str, str], why: str) -> None:
+    said = verdict(charge, CLOSED, last)
+    assert (said.word, said.why, said.rest) == ("NOT FULL", why, None)
+
+
+def test_closed_again_after_full_is_under_way(charge: Record) -> None:
+    said = verdict(charge, CLOSED, FINISHED, OPENED, CLOSED)
+    assert (said.word, said.why) == (
+        "NOT FULL", "still closed when this was read (closed at minute 3.0)",
+    )  # fmt: skip
+
+
+def test_a_reset_and_what_happens_while_open_change_nothing(charge: Record) -> None:
+    said = verdict(charge, CLOSED, TRIP, RESET, OPENED, ("locked_out_at_start", "x"))
+    assert said.why == "ended by a trip: overvoltage: too high (minute 1.0)"
+
+
+def test_full_by_a_pulsed_hold(charge: Record) -> None:
+    pulses = (("paused", "opened, pulse 1"), ("resumed", "closed again"), ("paused", "opened"))
+    assert verdict(charge, CLOSED, *pulses, FINISHED).is_full
+
+
+def test_without_events_nothing_is_claimed(charge: Record) -> None:
+    assert verdict(charge).word == "NOT KNOWN"
