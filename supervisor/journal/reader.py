@@ -13,6 +13,11 @@ from typing import Any, NamedTuple
 from supervisor.journal.records import Span
 from supervisor.journal.schema import APPLICATION_ID, MINUTE_MS, SECOND_MS, VERSION, WINDOW_MS
 
+SAMPLES = (
+    "SELECT wall_ms, mono_ms, run, span_ms, front_v, front_low_v, front_high_v,"
+    " far_v, far_low_v, far_high_v, current_a, current_low_a, current_high_a,"
+    " good, windows FROM sample"
+)
 SPANS_MS = (WINDOW_MS, SECOND_MS, MINUTE_MS)
 
 
@@ -137,12 +142,25 @@ class Reader:
     def samples(self, session: int, span_ms: int) -> Iterator[Sample]:
         """In the order of time."""
         rows = self._db.execute(
-            "SELECT wall_ms, mono_ms, run, span_ms, front_v, front_low_v, front_high_v,"
-            " far_v, far_low_v, far_high_v, current_a, current_low_a, current_high_a,"
-            " good, windows FROM sample WHERE session = ? AND span_ms = ? ORDER BY run, mono_ms",
-            (session, span_ms),
+            f"{SAMPLES} WHERE session = ? AND span_ms = ? ORDER BY run, mono_ms", (session, span_ms)
         )
         return (_sample(row) for row in rows)
+
+    def newest_samples(self, session: int, span_ms: int, within_s: float) -> list[Sample]:
+        """Of the newest run, no older than this before its last one; in the order of time."""
+        where = "session = ? AND span_ms = ?"
+        last = self._db.execute(
+            f"SELECT run, mono_ms FROM sample WHERE {where}"
+            " ORDER BY run DESC, mono_ms DESC LIMIT 1",
+            (session, span_ms),
+        ).fetchone()
+        if last is None:
+            return []
+        rows = self._db.execute(
+            f"{SAMPLES} WHERE {where} AND run = ? AND mono_ms > ? ORDER BY mono_ms",
+            (session, span_ms, last[0], last[1] - within_s * 1000),
+        )
+        return [_sample(row) for row in rows]
 
     def newest_wall_s(self, session: int) -> float | None:
         """Of its rows of a minute."""

@@ -234,3 +234,12 @@ def test_a_file_that_was_taken_away_is_begun_anew(tmp_path: Path) -> None:
     store.write([run(), closing(0.0), event(5.0)])
     store.disconnect()
     assert codes(path) == ["trip"]
+
+
+def test_the_newest_samples_are_of_the_newest_run_only(tmp_path: Path) -> None:
+    path = written(tmp_path, run(), closing(0.0), *windows(0.0, 100.0))
+    written(tmp_path, run(500.0), closing(501.0, is_new=False), *windows(501.0, 531.0))
+    with Reader(path) as reader:
+        assert len(reader.newest_samples(1, SECOND_MS, 10.0)) == 11
+        assert len(reader.newest_samples(1, SECOND_MS, 600.0)) == 31
+        assert reader.newest_samples(2, SECOND_MS, 600.0) == []
