@@ -38,7 +38,15 @@ LINE_EVERY = 25  # looks between two lines when the output is no terminal
     type=click.FloatRange(1, 1000),
     help="Simulated seconds per real second, instead of --seconds.",
 )
-def command(port: int, seconds: float, speed: float | None) -> None:
+@click.option(
+    "--report",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write the report of the played session to this HTML file in the end.",
+)
+@click.pass_context
+def command(
+    context: click.Context, port: int, seconds: float, speed: float | None, report: Path | None
+) -> None:
     """The whole job on a simulated bank, time-lapsed. Needs no hardware and no root."""
     from supervisor.bench.page import PageProcess
     from supervisor.bench.scenario import load_scenario
@@ -57,8 +65,18 @@ def command(port: int, seconds: float, speed: float | None) -> None:
         try:
             with PageProcess(Path(folder), port) as page, story:
                 _play(story, page.notice)
+            if report is not None:
+                _report(context, Path(folder), report)
         except KeyboardInterrupt:
             say("\nleft early; the simulated contactor is open")
+
+
+def _report(context: click.Context, folder: Path, output: Path) -> None:
+    from supervisor.cli import report
+
+    context.invoke(
+        report.command, numbers=(), state_dir=folder, journal=None, output=output, pdf=False
+    )
 
 
 def _play(story: "Story", page: str) -> None:

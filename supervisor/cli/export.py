@@ -4,7 +4,7 @@ import shutil
 import sqlite3
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,6 +27,21 @@ def journal_option() -> Decorator:
         type=click.Path(path_type=Path),
         help="The journal's file; left out: the one in the state folder.",
     )
+
+
+def find_journal(state_dir: Path) -> Path:
+    """In the folder itself, or in the one circuit's below it: units keep each in its own.
+
+    Raises UsageError when there are several to choose from.
+    """
+    path = state_dir / FILE_NAME
+    with suppress(OSError):
+        below = [] if path.exists() else sorted(state_dir.glob(f"*/{FILE_NAME}"))
+        if len(below) > 1:
+            folders = ", ".join(str(one.parent) for one in below)
+            raise click.UsageError(f"several journals; give --state-dir, one of: {folders}")
+        return below[0] if below else path
+    return path
 
 
 @click.command()
@@ -62,7 +77,7 @@ def command(
     number, as holdwatch sessions lists it. The files are named on stdout.
     """
     write = _writer_of(kind)
-    path = journal or state_dir / FILE_NAME
+    path = journal or find_journal(state_dir)
     with journal_errors_in_words(path), Reader(path) as reader:
         session = chosen(reader, number, path)
         counts, folder = _export(reader, session, output, kind, span, write)

@@ -10,9 +10,13 @@ from typing import TYPE_CHECKING
 import click
 
 from supervisor.cli.common import fail, say, state_dir_option
-from supervisor.cli.export import chosen, journal_errors_in_words, journal_option
+from supervisor.cli.export import (
+    chosen,
+    find_journal,
+    journal_errors_in_words,
+    journal_option,
+)
 from supervisor.journal.reader import Reader, Session
-from supervisor.journal.schema import FILE_NAME
 
 if TYPE_CHECKING:
     from supervisor.report.record import Tell
@@ -39,7 +43,7 @@ def command(
     SESSION: its number; left out: the newest one. Several are compared on one page. The page is one
     HTML file that needs nothing beside it.
     """
-    path = journal or state_dir / FILE_NAME
+    path = journal or find_journal(state_dir)
     numbers = tuple(dict.fromkeys(numbers))
     if len(numbers) > MOST_SESSIONS:
         raise click.UsageError(f"at most {MOST_SESSIONS} sessions fit into one comparison")
@@ -50,6 +54,8 @@ def command(
         html_path = _html_path(output, sessions)
         _refuse_to_overwrite_a_journal(html_path, path)
         _try_folder(html_path)
+        if pdf:
+            _try_folder(html_path.with_suffix(".pdf"))
         with _progress() as tell:
             page = _page(reader, sessions, tell)
             if pdf:
@@ -98,6 +104,8 @@ def _refuse_to_overwrite_a_journal(html_path: Path, journal: Path) -> None:
 
 def _try_folder(path: Path) -> None:
     """Before the work, not after it."""
+    if path.is_symlink() or (path.exists() and not path.is_file() and not path.is_dir()):
+        raise fail(f"holdwatch: {path} is a link or a device; name a plain file by --output")
     if path.is_dir():
         raise fail(f"holdwatch: {path} is a folder; name a file by --output")
     if not os.access(path.absolute().parent, os.W_OK | os.X_OK):

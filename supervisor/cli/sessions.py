@@ -11,10 +11,16 @@ from pathlib import Path
 import click
 
 from supervisor.cli.common import fail, say, state_dir_option
-from supervisor.cli.export import chosen, journal_errors_in_words, journal_option
+from supervisor.cli.export import (
+    chosen,
+    find_journal,
+    journal_errors_in_words,
+    journal_option,
+)
+from supervisor.control.instance import is_claimed
 from supervisor.journal.pruning import remove
 from supervisor.journal.reader import Reader, Session
-from supervisor.journal.schema import FILE_NAME, MINUTE_MS
+from supervisor.journal.schema import MINUTE_MS
 
 LOCK_TIMEOUT_S = 10.0
 CIRCUIT = {"closed", "opened", "paused", "resumed", "finished", "trip"}
@@ -22,7 +28,7 @@ CIRCUIT = {"closed", "opened", "paused", "resumed", "finished", "trip"}
 
 @dataclass(frozen=True, slots=True)
 class Listed:
-    """One session, as told here; ``state``: under way, finished, ended, or broken off."""
+    """One session, as told here; ``state``: under way, finished, ended, or not ended."""
 
     number: int
     began: str
@@ -69,7 +75,7 @@ def command(
     with_trip: bool,
 ) -> None:
     """List the sessions of the journal, oldest first, or remove one."""
-    path = journal or state_dir / FILE_NAME
+    path = journal or find_journal(state_dir)
     if number is not None:
         if as_json or since or profile or tripped or simulated is not None:
             raise click.UsageError("--remove goes with --yes and --with-trip only")
@@ -80,7 +86,8 @@ def command(
     with journal_errors_in_words(path), Reader(path) as reader:
         sessions = reader.sessions()
         wanted = _wanted(since, profile, tripped=tripped, simulated=simulated)
-        listed = [_listed(reader, one, sessions) for one in sessions if wanted(one)]
+        is_kept = is_claimed(path.parent)
+        listed = [_listed(reader, s, sessions, is_kept=is_kept) for s in sessions if wanted(s)]
     _tell(listed, len(sessions), as_json=as_json)
 
 
@@ -99,7 +106,10 @@ def _wanted(
 # --- list
 
 
-def _listed(reader: Reader, session: Session, sessions: Sequence[Session]) -> Listed:
+def _listed(
+    reader: Reader, session: Session, sessions: Sequence[Session], *, is_kept: bool
+) -> Listed:
+    """``is_kept``: a daemon is at work on this journal."""
     progress = reader.progress(session.id)
     counted = [row for row in progress if row.charged_ah is not None]
     return Listed(
@@ -108,7 +118,7 @@ def _listed(reader: Reader, session: Session, sessions: Sequence[Session]) -> Li
         bank=session.bank,
         cells=session.cells,
         profile=session.profile,
-        state=_state(reader, session, is_newest=session is sessions[-1]),
+        state=_state(reader, session, may_go_on=is_kept and session is sessions[-1]),
         recorded_s=_recorded_s(reader, session.id),
         charged_ah=counted[-1].charged_ah if counted else None,
         is_whole=all(row.is_whole for row in progress),
@@ -118,13 +128,13 @@ def _listed(reader: Reader, session: Session, sessions: Sequence[Session]) -> Li
     )
 
 
-def _state(reader: Reader, session: Session, *, is_newest: bool) -> str:
+def _state(reader: Reader, session: Session, *, may_go_on: bool) -> str:
     acts = [event.code for event in reader.events(session.id) if event.code in CIRCUIT]
     if acts and acts[-1] == "finished":
         return "finished"
     if session.ended_wall_s is not None:
         return "ended"
-    return "under way" if is_newest else "broken off"
+    return "under way" if may_go_on else "not ended"
 
 
 def _recorded_s(reader: Reader, session: int) -> float:
@@ -185,8 +195,9 @@ def _remove(path: Path, number: int, *, yes: bool, with_trip: bool) -> None:
         with Reader(path) as reader:
             session = chosen(reader, number, path)
             sessions = reader.sessions()
-            told = "\n".join(_lines(_listed(reader, session, sessions)))
-        _refuse_newest(session, sessions)
+            is_kept = is_claimed(path.parent)
+            told = "\n".join(_lines(_listed(reader, session, sessions, is_kept=is_kept)))
+        _refuse_newest(session, sessions, path)
         say(f"{told}\nwill be removed for good, with all its samples and events")
         if session.trips and not with_trip:
             raise fail(
@@ -201,18 +212,19 @@ def _remove(path: Path, number: int, *, yes: bool, with_trip: bool) -> None:
     say(f"session {number} was removed")
 
 
-def _refuse_newest(session: Session, sessions: Sequence[Session]) -> None:
-    if session.id == sessions[-1].id and session.ended_wall_s is None:
+def _refuse_newest(session: Session, sessions: Sequence[Session], path: Path) -> None:
+    is_newest = session.id == sessions[-1].id and session.ended_wall_s is None
+    if is_newest and is_claimed(path.parent):
         raise fail(
-            f"holdwatch: session {session.id} is the newest and has not ended: a daemon may be "
-            "writing it\n  what to do: wait until it has ended, or another has begun"
+            f"holdwatch: session {session.id} is the newest and has not ended, and a daemon is at "
+            "work\n  what to do: wait until it has ended or another has begun, or end the daemon"
         )
 
 
 def _refuse_newest_now(path: Path, session: Session) -> None:
     """A session may have gone on while the question stood."""
     with Reader(path) as reader:
-        _refuse_newest(chosen(reader, session.id, path), reader.sessions())
+        _refuse_newest(chosen(reader, session.id, path), reader.sessions(), path)
 
 
 def _open(path: Path) -> sqlite3.Connection:

@@ -9,6 +9,23 @@ from supervisor.devices.errors import HardwareMissing
 FILE_NAME = "holdwatch.lock"
 
 
+def is_claimed(folder: Path) -> bool:
+    """Whether a daemon has it. Yes, when that cannot be told."""
+    try:
+        file = os.open(folder / FILE_NAME, os.O_RDONLY | os.O_CLOEXEC)
+    except FileNotFoundError:
+        return False
+    except OSError:
+        return True
+    try:
+        fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except OSError:
+        return True
+    finally:
+        os.close(file)
+    return False
+
+
 def claim(folder: Path) -> int:
     """Take a run or state folder for this process, until it ends. Returns the open file.
 

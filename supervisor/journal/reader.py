@@ -90,6 +90,22 @@ class TemperatureRow(NamedTuple):
     celsius: float | None
 
 
+def _connect(path: Path) -> sqlite3.Connection:
+    """Read-only. Where nobody may write beside it, as on a copy, and nobody writes it now: as it
+    is, for else SQLite would want to make its auxiliary files."""
+    uri = f"{path.absolute().as_uri()}?mode=ro"
+    db = sqlite3.connect(uri, uri=True, timeout=2)
+    try:
+        db.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+    except sqlite3.OperationalError:
+        db.close()
+        wal = path.with_name(f"{path.name}-wal")
+        if wal.exists() and wal.stat().st_size:
+            raise
+        db = sqlite3.connect(f"{uri}&immutable=1", uri=True)
+    return db
+
+
 class Reader:
     """Of one file. Raises NoJournal when it cannot be opened or is none."""
 
@@ -97,7 +113,7 @@ class Reader:
         if not path.exists():
             raise NoJournal(f"there is no journal {path}")
         try:
-            self._db = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=2)
+            self._db = _connect(path)
             ours = self._db.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
             version = self._db.execute("PRAGMA user_version").fetchone()[0]
         except sqlite3.Error as error:

@@ -24,6 +24,7 @@ from supervisor.journal.records import (
 from supervisor.journal.schema import APPLICATION_ID, MIGRATIONS, VERSION
 
 PAGES_PER_CHECKPOINT = 256
+JUST_BEFORE_S = 1.0
 
 
 class Broken(Exception):
@@ -149,6 +150,14 @@ class Store:
             (self._run, closing.mono_s, closing.wall_s, spec.bank, closing.cells, closing.profile,
              spec.is_simulated, self._settings),
         ).lastrowid  # fmt: skip
+        self._adopt_events(closing)
+
+    def _adopt_events(self, closing: Closing) -> None:
+        """What was noted as it closed, a moment before it was known which session that is."""
+        self.db.execute(
+            "UPDATE event SET session = ? WHERE session IS NULL AND run = ? AND mono_s > ?",
+            (self._session, self._run, closing.mono_s - JUST_BEFORE_S),
+        )
 
     def _newest_session(self, cells: int) -> int | None:
         assert self._spec is not None

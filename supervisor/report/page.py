@@ -25,6 +25,7 @@ LEAST_ENLARGED = 1 / 3  # of the charge, when all of it takes hardly longer than
 MOST_TRIP_PLOTS = 20
 MOST_GAPS_TOLD = 30
 BESIDE_END = 0.03  # of its length is drawn beyond what happened last
+CLOSE_UP_S = 0.5  # rows of windows are shorter
 
 
 def session_page(record: Record, tell: Tell) -> str:
@@ -79,8 +80,9 @@ def _trips(record: Record, figures: Figures) -> list[dict[str, Any]]:
         plot: Markup | None = None
         if trip.number <= MOST_TRIP_PLOTS and not trip.is_unseen_end:
             plot = trip_plot(record, trip)
-        is_coarse = len(record.close_ups) == 0 or rows_around(record, trip.at_s).span_s[:1] > 0.5
-        told.append({"trip": trip, "plot": plot, "is_coarse": bool(is_coarse)})
+        rows = rows_around(record, trip.at_s)
+        is_coarse = len(rows) == 0 or bool(rows.span_s[0] > CLOSE_UP_S)
+        told.append({"trip": trip, "plot": plot, "is_coarse": is_coarse})
     return told
 
 
@@ -94,6 +96,7 @@ def _settings(record: Record) -> dict[str, Any]:
         "other_profiles": _other_profiles(record, own),
         "calibration": calibration(settings),
         "without": without(settings),
+        "uncommissioned": settings.get("uncommissioned_reason"),
         "fingerprint": record.session.settings_sha256,
     }
 

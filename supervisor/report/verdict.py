@@ -54,7 +54,10 @@ def _last(record: Record) -> Event | None:
 
 
 def _unended(record: Record, at: str) -> Verdict:
-    why = f"still closed when this was read (closed at {at})"
+    why = (
+        f"closed at {at}; the record ends at minute {minute(record.timeline.ends_s)}, and what "
+        "came after it is not in here"
+    )
     if record.session.ended_wall_s is not None:
         why = f"no event says how the closing at {at} ended"
     return Verdict(False, "NOT FULL", why, None)

@@ -1,6 +1,9 @@
 """``holdwatch sessions``: what there is, and what may be removed."""
 
 import json
+import os
+from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +12,7 @@ from click.testing import CliRunner, Result
 from journals import WALL_S, closing, codes, end, event, run, windows, written
 
 from supervisor.cli.main import main
+from supervisor.control.instance import claim
 from supervisor.journal.reader import Reader
 from supervisor.journal.records import Progress, Record
 from supervisor.journal.store import Store
@@ -31,8 +35,17 @@ def charge(at_s: float, *last: Record, charged_ah: float = 12.34) -> list[Record
 
 
 @pytest.fixture
-def path(tmp_path: Path) -> Path:
-    """Simulated with a trip; real and finished; real, another profile, broken off; under way."""
+def daemon(tmp_path: Path) -> Iterator[int]:
+    """One is at work on the folder; its lock's open file."""
+    file = claim(tmp_path)
+    yield file
+    with suppress(OSError):
+        os.close(file)
+
+
+@pytest.fixture
+def path(tmp_path: Path, daemon: int) -> Path:  # noqa: ARG001
+    """Simulated with a trip; real and finished; real, another profile, not ended; under way."""
     return written(
         tmp_path,
         run(),
@@ -72,7 +85,7 @@ def test_the_list_tells_all_of_it_in_forty_columns(path: Path) -> None:
         "     0 h 15 min, 12.3 Ah",
         "  3  2026-05-30 20:26 UTC",
         "     Hut bank, 32 cells",
-        "     final_hold: broken off",
+        "     final_hold: not ended",
         "     0 h 01 min, at least 1.0 Ah",
         "  4  2026-05-28 20:26 UTC",
         "     Hut bank, 32 cells",
@@ -164,8 +177,15 @@ def test_one_with_a_trip_needs_a_word_more(path: Path) -> None:
 def test_the_newest_is_kept_as_long_as_it_has_not_ended(path: Path) -> None:
     result = asked(path, "--remove", "4", "--yes", "--with-trip")
     assert result.exit_code == 1
-    assert "a daemon may be writing it" in result.stderr
+    assert "a daemon is at work" in result.stderr
     assert numbers(path) == [1, 2, 3, 4]
+
+
+def test_without_a_daemon_the_newest_may_go_as_well(path: Path, daemon: int) -> None:
+    os.close(daemon)
+    assert "bank: not ended" in asked(path).stdout
+    assert asked(path, "--remove", "4", "--yes").exit_code == 0
+    assert numbers(path) == [1, 2, 3]
 
 
 def test_the_newest_may_go_once_it_has_ended(tmp_path: Path) -> None:

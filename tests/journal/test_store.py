@@ -243,3 +243,12 @@ def test_the_newest_samples_are_of_the_newest_run_only(tmp_path: Path) -> None:
         assert len(reader.newest_samples(1, SECOND_MS, 10.0)) == 11
         assert len(reader.newest_samples(1, SECOND_MS, 600.0)) == 31
         assert reader.newest_samples(2, SECOND_MS, 600.0) == []
+
+
+def test_what_was_noted_as_it_closed_belongs_to_its_session(tmp_path: Path) -> None:
+    """The loop says "closed" a moment before the journal knows which session that is."""
+    path = written(
+        tmp_path, run(), event(3.0, "profile"), event(9.99, "closed"), closing(10.0), event(11.0)
+    )
+    with Reader(path) as reader:
+        assert [e.code for e in reader.events(1)] == ["closed", "trip"]

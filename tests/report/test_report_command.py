@@ -1,5 +1,6 @@
 """``holdwatch report``: its file, its choices, its errors in words."""
 
+import os
 import subprocess
 import sys
 from ctypes.util import find_library
@@ -7,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
-from ended_charges import CLOSED_S, a_run, charge_records, ended_charge, progress
+from ended_charges import CLOSED_S, a_run, charge_records, ended_charge, progress, told
 from journals import closing, end, written
 
 from supervisor.cli.main import main
@@ -148,3 +149,42 @@ def test_what_is_missing_is_named(
     assert words in done.stderr
     assert "pip install 'holdwatch[report]'" in done.stderr
     assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("name", ["link.html", "pipe.html"])
+def test_a_link_or_a_device_is_never_replaced(charge_path: Path, here: Path, name: str) -> None:
+    (here / "target.html").write_text("kept")
+    (here / "link.html").symlink_to("target.html")
+    os.mkfifo(here / "pipe.html")
+    result = report("--journal", charge_path, "--output", here / name)
+    assert result.exit_code == 1
+    assert "is a link or a device" in result.output
+    assert (here / "target.html").read_text() == "kept"
+    assert (here / "link.html").is_symlink()
+
+
+def test_a_crash_while_closed_and_a_start_long_after_can_be_reported(
+    here: Path, hut_settings: SupervisorSettings
+) -> None:
+    """No sample within half a minute of the start that finds it: the evidence is wanted most."""
+    records = list(charge_records())[:4000]
+    back = told(9000.0, "locked_out_at_start", "the last run ended without a word")
+    path = written(
+        here, a_run(hut_settings), closing(0.0), *records, a_run(hut_settings, mono_s=8990.0), back,
+        closing(9100.0, is_new=False), told(9100.0, "closed", "closed, asked by Anna"),
+    )  # fmt: skip
+    result = report("--journal", path)
+    assert result.exit_code == 0, result.output
+
+
+def test_the_journal_of_the_one_circuit_is_found(
+    here: Path, hut_settings: SupervisorSettings
+) -> None:
+    for name in ("hut", "barn"):
+        (here / "state" / name).mkdir(parents=True)
+    ended_charge(here / "state" / "hut", hut_settings)
+    assert report("--state-dir", here / "state").exit_code == 0
+    ended_charge(here / "state" / "barn", hut_settings)
+    result = report("--state-dir", here / "state")
+    assert result.exit_code == 2
+    assert "several journals" in result.output

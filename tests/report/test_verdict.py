@@ -65,7 +65,8 @@ def test_not_full_says_why(charge: Record, last: tuple[str, str], why: str) -> N
 def test_closed_again_after_full_is_under_way(charge: Record) -> None:
     said = verdict(charge, CLOSED, FINISHED, OPENED, CLOSED)
     assert (said.word, said.why) == (
-        "NOT FULL", "still closed when this was read (closed at minute 3.0)",
+        "NOT FULL", "closed at minute 3.0; the record ends at minute 7.3, and what came after it "
+        "is not in here",
     )  # fmt: skip
 
 
