@@ -118,7 +118,11 @@ def _listed(
         bank=session.bank,
         cells=session.cells,
         profile=session.profile,
-        state=_state(reader, session, may_go_on=is_kept and session is sessions[-1]),
+        state=_state(
+            reader,
+            session,
+            may_go_on=is_kept and session.newest_run == max(s.newest_run for s in sessions),
+        ),
         recorded_s=_recorded_s(reader, session.id),
         charged_ah=counted[-1].charged_ah if counted else None,
         is_whole=all(row.is_whole for row in progress),
@@ -213,11 +217,12 @@ def _remove(path: Path, number: int, *, yes: bool, with_trip: bool) -> None:
 
 
 def _refuse_newest(session: Session, sessions: Sequence[Session], path: Path) -> None:
-    is_newest = session.id == sessions[-1].id and session.ended_wall_s is None
-    if is_newest and is_claimed(path.parent):
+    newest_run = max((s.newest_run for s in sessions), default=0)
+    may_go_on = session.ended_wall_s is None and session.newest_run == newest_run
+    if may_go_on and is_claimed(path.parent):
         raise fail(
-            f"holdwatch: session {session.id} is the newest and has not ended, and a daemon is at "
-            "work\n  what to do: wait until it has ended or another has begun, or end the daemon"
+            f"holdwatch: session {session.id} has not ended and may go on, and a daemon is at "
+            "work\n  what to do: wait until it has ended, or end the daemon"
         )
 
 

@@ -18,6 +18,7 @@ from supervisor.journal.records import (
     Record,
     Run,
     SessionEnd,
+    SessionLeft,
     SettingsInForce,
     Span,
     Temperature,
@@ -82,6 +83,8 @@ class Recorder:
 
     def adopt(self, settings: SupervisorSettings) -> None:
         """Others are in force."""
+        if self._is_in_session:
+            self._sink.put(SessionLeft(*self._now()))
         self._sink.put(SettingsInForce(*self._now(), settings.profile, settings.model_dump_json()))
         self._is_in_session = False
 

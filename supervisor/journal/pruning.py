@@ -8,10 +8,16 @@ Each step is written down as an event.
 import json
 import sqlite3
 import time
+from collections.abc import Callable
 
 from supervisor.journal.schema import SECOND_MS
 
-TABLES = ("sample", "temperature", "progress", "event")
+KEYS = {
+    "sample": "session, span_ms, run, mono_ms",
+    "temperature": "session, run, mono_ms, probe",
+    "progress": "session, run, mono_ms",
+}
+ROWS_AT_ONCE = 2000
 TRIPPED = "EXISTS (SELECT 1 FROM event e WHERE e.session = session.id AND e.code = 'trip')"
 
 
@@ -24,9 +30,17 @@ def size_bytes(db: sqlite3.Connection) -> int:
     return int((pages - free) * each)
 
 
-def prune(db: sqlite3.Connection, most_bytes: int, *, keep: int | None) -> None:
-    """Until it is small enough, or nothing is left to give up. ``keep``: the session under way."""
+def prune(
+    db: sqlite3.Connection,
+    most_bytes: int,
+    *,
+    keep: int | None,
+    room: Callable[[], None] = lambda: None,
+) -> None:
+    """Until it is small enough, or nothing is left to give up. ``keep``: the session under way.
+    ``room`` raises OSError when the disk has none left: giving up takes some, for a while."""
     while size_bytes(db) > most_bytes:
+        room()
         thinned = _oldest(db, "NOT is_thinned", keep)
         if thinned is not None:
             thin(db, thinned)
@@ -49,9 +63,11 @@ def _oldest(db: sqlite3.Connection, which: str, keep: int | None) -> int | None:
 
 def thin(db: sqlite3.Connection, session: int) -> None:
     """Give up its rows of a second."""
+    seconds = ("sample", "session = ? AND span_ms = ?", (session, SECOND_MS))
+    _delete_most(db, *seconds)
     with db:
         db.execute("BEGIN IMMEDIATE")
-        db.execute("DELETE FROM sample WHERE session = ? AND span_ms = ?", (session, SECOND_MS))
+        _delete(db, *seconds)
         db.execute("UPDATE session SET is_thinned = 1 WHERE id = ?", (session,))
         _note(db, session, "thinned", f"session {session}: its rows of a second were given up")
     db.executescript("PRAGMA incremental_vacuum;")  # steps to the end, as execute does not
@@ -59,15 +75,39 @@ def thin(db: sqlite3.Connection, session: int) -> None:
 
 def remove(db: sqlite3.Connection, session: int, why: str) -> None:
     """Give up all of it. The event that says so belongs to no session."""
+    for table in KEYS:  # what it was is told to the last by its events
+        _delete_most(db, table, "session = ?", (session,))
     had_trip = db.execute(f"SELECT {TRIPPED} FROM session WHERE id = ?", (session,)).fetchone()[0]
     with db:
         db.execute("BEGIN IMMEDIATE")
-        for table in TABLES:
-            db.execute(f"DELETE FROM {table} WHERE session = ?", (session,))
+        for table in (*KEYS, "event"):
+            _delete(db, table, "session = ?", (session,))
         db.execute("DELETE FROM session WHERE id = ?", (session,))
         with_trip = ", with a trip," if had_trip else ""
         _note(db, session, "removed", f"session {session}{with_trip} was removed: {why}")
     db.executescript("PRAGMA incremental_vacuum;")  # steps to the end, as execute does not
+
+
+def _delete_most(db: sqlite3.Connection, table: str, where: str, values: tuple[int, ...]) -> None:
+    """All but the last few: in small transactions, so that the auxiliary file stays small and a
+    trip never waits for long."""
+    key = KEYS[table]
+    some = f"SELECT {key} FROM {table} WHERE {where} LIMIT {ROWS_AT_ONCE}"
+    while _count(db, table, where, values) > ROWS_AT_ONCE:
+        with db:
+            db.execute("BEGIN IMMEDIATE")
+            db.execute(f"DELETE FROM {table} WHERE ({key}) IN ({some})", values)
+        db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+
+
+def _count(db: sqlite3.Connection, table: str, where: str, values: tuple[int, ...]) -> int:
+    """At most one more than is deleted at once."""
+    some = f"SELECT 1 FROM {table} WHERE {where} LIMIT {ROWS_AT_ONCE + 1}"
+    return int(db.execute(f"SELECT count(*) FROM ({some})", values).fetchone()[0])
+
+
+def _delete(db: sqlite3.Connection, table: str, where: str, values: tuple[int, ...]) -> None:
+    db.execute(f"DELETE FROM {table} WHERE {where}", values)
 
 
 def _note(db: sqlite3.Connection, session: int, code: str, text: str) -> None:

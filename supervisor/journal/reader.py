@@ -41,6 +41,7 @@ class Session:
     settings_sha256: str
     version: str
     trips: int
+    newest_run: int  # of the daemon, in which something of it was written
 
 
 class Sample(NamedTuple):
@@ -139,7 +140,8 @@ class Reader:
         rows = self._db.execute(
             "SELECT s.id, s.bank, s.cells, s.profile, s.is_simulated, s.wall_s, s.ended_wall_s,"
             " s.is_thinned, t.text, s.settings, r.version,"
-            " (SELECT count(*) FROM event e WHERE e.session = s.id AND e.code = 'trip')"
+            " (SELECT count(*) FROM event e WHERE e.session = s.id AND e.code = 'trip'),"
+            " max(s.run, coalesce((SELECT max(run) FROM progress p WHERE p.session = s.id), 0))"
             " FROM session s JOIN settings t ON t.sha256 = s.settings JOIN run r ON r.id = s.run"
             " ORDER BY s.id"
         )
@@ -148,6 +150,7 @@ class Reader:
                 id=row[0], bank=row[1], cells=row[2], profile=row[3], is_simulated=bool(row[4]),
                 began_wall_s=row[5], ended_wall_s=row[6], is_thinned=bool(row[7]),
                 settings=json.loads(row[8]), settings_sha256=row[9], version=row[10], trips=row[11],
+                newest_run=row[12],
             )
             for row in rows
         ]  # fmt: skip

@@ -48,6 +48,13 @@ class SessionEnd(NamedTuple):
     wall_s: float
 
 
+class SessionLeft(NamedTuple):
+    """Other settings come into force; the session goes on when its own are back."""
+
+    mono_s: float
+    wall_s: float
+
+
 class Span(NamedTuple):
     """Mean, lowest and highest single value; None where nothing good was read."""
 
@@ -112,4 +119,14 @@ class Event(NamedTuple):
     is_close: bool
 
 
-Record = Run | SettingsInForce | Closing | SessionEnd | Window | Temperature | Progress | Event
+Record = (
+    Run
+    | SettingsInForce
+    | Closing
+    | SessionEnd
+    | SessionLeft
+    | Window
+    | Temperature
+    | Progress
+    | Event
+)  # fmt: skip

@@ -17,14 +17,17 @@ from supervisor.journal.records import (
     Record,
     Run,
     SessionEnd,
+    SessionLeft,
     SettingsInForce,
     Temperature,
+    Value,
     Window,
 )
 from supervisor.journal.schema import APPLICATION_ID, MIGRATIONS, VERSION
 
 PAGES_PER_CHECKPOINT = 256
 JUST_BEFORE_S = 1.0
+LOCKED_S = 2.0  # by another process, that removes a session perhaps
 
 
 class Broken(Exception):
@@ -55,9 +58,10 @@ class Store:
     def connect(self) -> bool:
         """Whether the file knows of this run already; if not, it has to be told."""
         if self._db is not None and not self._is_gone():
-            return True
+            return self._run is None or self._knows_session()
         self.disconnect()
-        self._db = _open(self._path)
+        is_checked = self._path.exists() and self._path.stat().st_ino == self._inode
+        self._db = _open(self._path, check=not is_checked)  # once is enough: it takes its time
         self._inode = self._path.stat().st_ino
         return self._run is not None and self._knows_run()
 
@@ -74,7 +78,14 @@ class Store:
         assert self._spec is not None
         where = "SELECT 1 FROM run WHERE id = ? AND wall_s = ? AND mono_s = ?"
         found = self.db.execute(where, (self._run, self._spec.wall_s, self._spec.mono_s))
-        return found.fetchone() is not None
+        return found.fetchone() is not None and self._knows_session()
+
+    def _knows_session(self) -> bool:
+        """Somebody may have removed it by hand: what follows would belong to nothing."""
+        if self._session is None:
+            return True
+        where = "SELECT 1 FROM session WHERE id = ?"
+        return self.db.execute(where, (self._session,)).fetchone() is not None
 
     @property
     def session(self) -> int | None:
@@ -112,6 +123,8 @@ class Store:
                 self._put_temperature(record)
             case Closing():
                 self._begin_session(record)
+            case SessionLeft():
+                self._leave_session()
             case SessionEnd():
                 self._end_session(record)
             case SettingsInForce():
@@ -138,9 +151,13 @@ class Store:
 
     def _begin_session(self, closing: Closing) -> None:
         assert self._spec is not None
-        self._session = None if closing.is_new else self._newest_session(closing.cells)
-        if self._session is not None:
-            self.db.execute("UPDATE session SET ended_wall_s = NULL WHERE id = ?", (self._session,))
+        goes_on = None if closing.is_new else self._newest_session(closing.cells)
+        if self._session != goes_on:
+            self._leave_session()
+        self._session = goes_on
+        if goes_on is not None:
+            self.db.execute("UPDATE session SET ended_wall_s = NULL WHERE id = ?", (goes_on,))
+            self._adopt_events(closing)
             return
         spec = self._spec
         self._session = self.db.execute(
@@ -167,12 +184,16 @@ class Store:
         ).fetchone()
         return found[0] if found else None
 
+    def _leave_session(self) -> None:
+        """What follows is not of it; nothing that was gathered gets into another one."""
+        if self._session is not None:
+            self._put_rows(self._folding.flush())
+        self._session, self._folding = None, Folding()
+
     def _end_session(self, end: SessionEnd) -> None:
-        self._put_rows(self._folding.flush())
-        self.db.execute(
-            "UPDATE session SET ended_wall_s = ? WHERE id = ?", (end.wall_s, self._session)
-        )
-        self._session = None
+        ended = self._session
+        self._leave_session()
+        self.db.execute("UPDATE session SET ended_wall_s = ? WHERE id = ?", (end.wall_s, ended))
 
     # --- rows
 
@@ -192,8 +213,8 @@ class Store:
         self.db.execute(
             "INSERT INTO event (session, run, mono_s, wall_s, code, text, data)"
             " VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (self._session, self._run, event.mono_s, event.wall_s, event.code, event.text,
-             json.dumps(dict(event.data))),
+            (self._session, self._run, event.mono_s, event.wall_s, event.code,
+             _plain(event.text), json.dumps({k: _plain(v) for k, v in event.data.items()})),
         )  # fmt: skip
 
     def _put_progress(self, record: Progress) -> None:
@@ -215,11 +236,17 @@ class Store:
         )  # fmt: skip
 
 
-def _open(path: Path) -> sqlite3.Connection:
+def _plain(value: Value) -> Value:
+    """Text that no file takes (half a character, by a request) with a mark in its place."""
+    return value.encode("utf-8", "replace").decode() if isinstance(value, str) else value
+
+
+def _open(path: Path, *, check: bool) -> sqlite3.Connection:
     """Sound, ours, and of this version: migrated when it was of an older one."""
-    db = sqlite3.connect(path, timeout=0, isolation_level=None)
+    db = sqlite3.connect(path, timeout=LOCKED_S, isolation_level=None)
     try:
-        _check(db)
+        if check:
+            _check(db)
         db.execute("PRAGMA auto_vacuum = INCREMENTAL")
         db.execute("PRAGMA journal_mode = WAL")
         db.execute("PRAGMA synchronous = FULL")

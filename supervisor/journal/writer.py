@@ -12,6 +12,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 from supervisor.journal.health import Health
@@ -23,6 +24,7 @@ from supervisor.journal.records import (
     Record,
     Run,
     SessionEnd,
+    SessionLeft,
     SettingsInForce,
     Temperature,
     Window,
@@ -35,6 +37,7 @@ MOST_SAMPLES, MOST_RECORDS = 3000, 4000  # waiting: five minutes, and room for e
 COMMIT_EVERY_S = 30.0
 AGAIN_AFTER_S, AGAIN_AT_MOST_S = 1.0, 60.0
 LAST_WORDS_S = 5.0
+NICE = 10
 ROOM_BYTES = 4_000_000  # of the disk, left to the lockout file beside it
 SAMPLES = (Window, Progress, Temperature)
 
@@ -80,6 +83,7 @@ class Writer:
     # --- the thread
 
     def _live(self) -> None:
+        _give_way()
         again_s = AGAIN_AFTER_S
         while True:
             ends = self._ends
@@ -125,7 +129,14 @@ class Writer:
         self.health.written += len(batch)
         self.health.depth = len(self._waiting)
         self.health.session = self._store.session
-        prune(self._store.db, self._most_bytes, keep=self._store.session)
+        self._prune()
+
+    def _prune(self) -> None:
+        """What cannot be given up now may be later: all that waited has been written."""
+        try:
+            prune(self._store.db, self._most_bytes, keep=self._store.session, room=self._leave_room)
+        except (sqlite3.OperationalError, OSError) as error:
+            log.warning("the journal is larger than it should be: %s", error)
 
     def _write(self, records: list[Record], *, flush: bool) -> None:
         fresh = [] if self._store.connect() else self._first
@@ -171,9 +182,10 @@ class Writer:
                 self._first.append(record._replace(is_new=True))
             case SessionEnd():
                 self._first = [r for r in self._first if not isinstance(r, Closing)]
-            case SettingsInForce():
-                self._first = [r for r in self._first if not isinstance(r, SettingsInForce)]
-                self._first.append(record)
+            case SettingsInForce():  # the circuit is open, and the next closing comes after it
+                self._first = [*(r for r in self._first if isinstance(r, Run)), record]
+            case SessionLeft():
+                self._first = [r for r in self._first if not isinstance(r, Closing)]
 
     def _set_aside(self, broken: Broken) -> None:
         """Keep the broken file for whoever can read it; the next one is fresh."""
@@ -204,4 +216,18 @@ class Writer:
         if trouble != self.health.trouble:
             log.warning("the journal is not written, and tried again: %s", trouble)
         self.health.trouble = trouble
-        self._store.disconnect()
+        if not _is_locked(error):  # else the file is as good as before
+            self._store.disconnect()
+
+
+def _give_way() -> None:
+    """The loop may run by a real-time policy, and this thread with it: it is in no such hurry."""
+    with suppress(OSError):
+        os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
+    with suppress(OSError):
+        os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), NICE)
+
+
+def _is_locked(error: Exception) -> bool:
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    return code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)

@@ -34,7 +34,11 @@ def judge(record: Record, figures: Figures) -> Verdict:
             word = "FULL, BUT THE REST CHECK FAILED" if rest.startswith("failed") else "FULL"
             return Verdict(True, word, f"{why} (opened by itself, {at})", rest)
         case "trip":
-            return Verdict(False, "NOT FULL", f"ended by a trip: {last.text} ({at})", None)
+            failed = last.data.get("rule") == "failed_to_open"
+            word, how = (
+                ("NOT KNOWN", "it did not open") if failed else ("NOT FULL", "ended by a trip")
+            )
+            return Verdict(False, word, f"{how}: {last.text} ({at})", None)
         case "locked_out_at_start":
             return Verdict(False, "NOT FULL", f"ended without a word: {last.text}", None)
         case "closed" | "resumed":
@@ -48,7 +52,8 @@ def _last(record: Record) -> Event | None:
     last: Event | None = None
     for event in record.events:
         is_under_way = last is None or last.code in UNDER_WAY
-        if event.code in CLOSES or (event.code in ENDS and is_under_way):
+        failed = event.code == "trip" and event.data.get("rule") == "failed_to_open"
+        if event.code in CLOSES or failed or (event.code in ENDS and is_under_way):
             last = event
     return last
 

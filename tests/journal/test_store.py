@@ -8,8 +8,16 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from journals import WALL_S, closing, codes, end, event, run, window, windows, written
 
+from supervisor.journal import store as module
 from supervisor.journal.reader import NoJournal, Reader
-from supervisor.journal.records import UNKNOWN, Progress, SettingsInForce, Temperature
+from supervisor.journal.records import (
+    UNKNOWN,
+    Progress,
+    SessionLeft,
+    SettingsInForce,
+    Span,
+    Temperature,
+)
 from supervisor.journal.schema import FILE_NAME, MINUTE_MS, SECOND_MS, WINDOW_MS
 from supervisor.journal.store import Broken, Store
 
@@ -252,3 +260,48 @@ def test_what_was_noted_as_it_closed_belongs_to_its_session(tmp_path: Path) -> N
     )
     with Reader(path) as reader:
         assert [e.code for e in reader.events(1)] == ["closed", "trip"]
+
+
+def test_nothing_of_one_session_gets_into_another(tmp_path: Path) -> None:
+    """The old bank rests at 3.649 V as a profile of other cells is put in force."""
+    old = [w._replace(front_v=Span(3.649, 3.648, 3.65)) for w in windows(0.0, 90.0)]
+    path = written(
+        tmp_path, run(), closing(0.0), *old, SessionLeft(90.0, WALL_S + 90.0), *windows(90.0, 95.0),
+        event(95.0, "closed"), closing(95.1, cells=4), *windows(95.1, 200.0),
+    )  # fmt: skip
+    with Reader(path) as reader:
+        for span_ms in (SECOND_MS, MINUTE_MS):
+            assert max(s.front_v.high or 0 for s in reader.samples(2, span_ms)) < 3.6
+            assert sum(s.windows for s in reader.samples(1, span_ms)) == 900
+        assert [e.code for e in reader.events(2)] == ["closed"]
+        assert reader.events(1) == []
+
+
+def test_text_that_no_file_takes_costs_no_event(tmp_path: Path) -> None:
+    odd = event(1.0, "reset", reason="\ud800")._replace(text="reset by \udc80")
+    with Reader(written(tmp_path, run(), closing(0.0), odd)) as reader:
+        (reset,) = reader.events(1)
+    assert (reset.text, reset.data) == ("reset by ?", {"reason": "?"})
+
+
+def test_a_session_that_was_removed_by_hand_is_begun_anew(tmp_path: Path) -> None:
+    path = tmp_path / FILE_NAME
+    store = Store(path)
+    store.connect()
+    store.write([run(), closing(0.0)])
+    with sqlite3.connect(path) as db:
+        db.execute("DELETE FROM session")
+    assert not store.connect(), "it has to be told again"
+    store.disconnect()
+
+
+def test_a_file_is_examined_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It takes its time on a large one; a lock or a full disk does not damage it."""
+    examined: list[object] = []
+    monkeypatch.setattr(module, "_check", examined.append)
+    store = Store(written(tmp_path, run()))
+    examined.clear()
+    for _ in range(3):
+        store.connect()
+        store.disconnect()
+    assert len(examined) == 1

@@ -9,9 +9,10 @@ from supervisor.report.record import Event, Record
 from supervisor.report.verdict import Verdict, judge
 
 
-def verdict(charge: Record, *told: tuple[str, str]) -> Verdict:
-    """Of events one minute apart."""
-    events = tuple(Event(60.0 * k, 0.0, 1, code, text, {}) for k, (code, text) in enumerate(told))
+def verdict(charge: Record, *told: tuple[str, str], rule: str = "overvoltage") -> Verdict:
+    """Of events one minute apart; trips by this rule."""
+    data = {"rule": rule}
+    events = tuple(Event(60.0 * k, 0.0, 1, code, text, data) for k, (code, text) in enumerate(told))
     record = replace(charge, events=events)
     return judge(record, figures_of(record))
 
@@ -82,3 +83,10 @@ def test_full_by_a_pulsed_hold(charge: Record) -> None:
 
 def test_without_events_nothing_is_claimed(charge: Record) -> None:
     assert verdict(charge).word == "NOT KNOWN"
+
+
+def test_full_but_it_did_not_open_is_not_full(charge: Record) -> None:
+    failed = ("trip", "failed_to_open: current still flows")
+    said = verdict(charge, CLOSED, FINISHED, failed, rule="failed_to_open")
+    assert not said.is_full
+    assert "it did not open" in said.why
