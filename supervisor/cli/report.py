@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from supervisor.report.record import Tell
 
 MOST_SESSIONS = 6
+OWN_BEGINNINGS = (b"<!doctype", b"%pdf-")  # what may be written anew
 NEEDS = {"jinja2", "markupsafe", "matplotlib", "numpy"}
 
 
@@ -106,6 +107,8 @@ def _try_folder(path: Path) -> None:
     """Before the work, not after it."""
     if path.is_symlink() or (path.exists() and not path.is_file() and not path.is_dir()):
         raise fail(f"holdwatch: {path} is a link or a device; name a plain file by --output")
+    if path.is_file() and not path.read_bytes()[:9].lower().startswith(OWN_BEGINNINGS):
+        raise fail(f"holdwatch: {path} is there and is no report; name another file by --output")
     if path.is_dir():
         raise fail(f"holdwatch: {path} is a folder; name a file by --output")
     if not os.access(path.absolute().parent, os.W_OK | os.X_OK):

@@ -36,7 +36,7 @@ class LockoutKeeper:
         self._after_write = after_write
         self._store_again_s = 0.0
         self._armed = False
-        self._profile_waits = False  # another one is in force, and the disk did not take it
+        self._keep_waits = False  # the disk did not take it
         self.tried_to_store = True
         self.lockout = latch.read(logbook.wall())
         self.stored = self.lockout is not None
@@ -51,7 +51,7 @@ class LockoutKeeper:
     def arm(self) -> bool:
         """Before closing: from here on, an end without a word counts as a lockout."""
         written = self._write(lambda: self._latch.arm(self._logbook.wall(), self._to_keep()))
-        self._profile_waits &= not written
+        self._keep_waits &= not written
         self._armed |= written  # what was armed before stays so on the disk, if this fails
         return written
 
@@ -60,10 +60,13 @@ class LockoutKeeper:
         if self._armed and not self.lockout:
             self._armed = not self._clear(why)
 
-    def note_profile(self) -> bool:
-        """Another one is in force: it is to be so after a restart as well."""
-        self._profile_waits = not (self.arm() if self._armed else self._clear("another profile"))
-        return not self._profile_waits
+    def keep(self, why: str) -> bool:
+        """What must not be forgotten has changed while open: so it is to be after a restart."""
+        if self.lockout:
+            self.stored = False  # with the next try
+            return True
+        self._keep_waits = not (self.arm() if self._armed else self._clear(why))
+        return not self._keep_waits
 
     def lock(self, lockout: Lockout) -> None:
         """In force at once, with what was measured before it; ``store`` puts it on disk."""
@@ -83,9 +86,9 @@ class LockoutKeeper:
         lockout = self.lockout
         if self._clock.now_s() < self._store_again_s:
             return
-        if lockout is None and self._profile_waits:
+        if lockout is None and self._keep_waits:
             self._store_again_s = self._clock.now_s() + STORE_AGAIN_AFTER_S
-            self.note_profile()
+            self.keep("tried again")
         if lockout is None or self.stored:
             return
         self.stored = self._write(lambda: self._latch.lock(lockout, self._to_keep()))

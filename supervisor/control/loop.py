@@ -149,7 +149,8 @@ class Loop:
         decision = self._now.protection.judge(readings, self._clock.now_s())
         self.guard.act(decision, leaving=self._leaving)
         self.guard.follow_opening(decision, readings)
-        self._recorder.follow(readings.contactor, self._now)
+        if self._recorder.follow(readings.contactor, self._now):
+            self.keeper.keep("the session has ended")
         self._be_guided(decision, readings)
         in_force = self._now
         self._record(readings)
@@ -232,7 +233,7 @@ class Loop:
         self._pacer.restart()  # it took its time, and the circuit is open
         self._recorder.adopt(after)
         self._logbook.note("profile", f"profile {name} in force, asked by {who}", profile=name)
-        if not self.keeper.note_profile():
+        if not self.keeper.keep(f"profile {name}"):
             return True, f"{name} is in force, but not on disk: name it again after a restart"
         return True, f"{name} is in force"
 

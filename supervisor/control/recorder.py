@@ -115,8 +115,9 @@ class Recorder:
             for probe in readings.probes.values():
                 self._sink.put(Temperature(*self._now(), probe.probe, probe.celsius))
 
-    def follow(self, contactor: ContactorState, in_force: InForce) -> None:
-        """Sessions, as the tally counts them; before it counts the time since a closing."""
+    def follow(self, contactor: ContactorState, in_force: InForce) -> bool:
+        """Sessions, as the tally counts them; before it counts the time since a closing. Whether
+        one has just ended."""
         now_s, settings = self._clock.now_s(), in_force.settings
         if contactor.told_to_close:
             if contactor.told_at_s != self._closed_at_s:
@@ -133,6 +134,9 @@ class Recorder:
             if open_s >= settings.session.new_after_open_hours * HOUR_S:
                 self._is_in_session = False
                 self._sink.put(SessionEnd(*self._now()))
+                in_force.tally.end_session()
+                return True
+        return False
 
     def _is_fine(self, circuit: Circuit, now_s: float) -> bool:
         if circuit in (Circuit.CLOSED, Circuit.PAUSED) or self._rest_state == "watching":

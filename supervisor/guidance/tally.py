@@ -78,6 +78,11 @@ class Tally:
     def is_whole(self) -> bool:
         return all(count.is_whole for count in self._counts.values())
 
+    def end_session(self) -> None:
+        """Open for long: the next closing begins a new one, over a restart as well."""
+        for count in self._counts.values():
+            count.is_used_up = True
+
     def follow(self, contactor: ContactorState) -> None:
         """Open or closed; a closing begins a new session perhaps."""
         for count in self._counts.values():

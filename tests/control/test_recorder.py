@@ -111,6 +111,19 @@ def test_closed_again_it_is_the_same_session_and_after_long_a_new_one(
     assert len(kept.of(SessionEnd)) == 1
 
 
+def test_what_has_ended_is_not_begun_again_by_a_restart(kept: Kept, bench: LoopBench) -> None:
+    close(bench)
+    open_again(bench)
+    later(bench, HOUR_S)
+    bench.loop.leave()
+    bench.loop.run()
+    bench.loop.close()
+    bench.loop = bench.new_loop()
+    bench.run(bench.clock.now_s() + 12.0)
+    close(bench)
+    assert [closing.is_new for closing in kept.of(Closing)] == [True, True]
+
+
 def test_ten_minutes_after_an_opening_a_row_a_minute_is_enough(
     kept: Kept, bench: LoopBench
 ) -> None:

@@ -144,7 +144,7 @@ class Watched:
         assert not bench.coil
         assert len(bench.answers) == self.asked, "no request to close is waiting"
         bench.guard.adopt(bench.settings, {})
-        assert bench.keeper.note_profile()
+        assert bench.keeper.keep("a profile")
 
     def look(self, after: str, said: Decision) -> None:
         """After everything that may have changed something."""

@@ -188,3 +188,17 @@ def test_the_journal_of_the_one_circuit_is_found(
     result = report("--state-dir", here / "state")
     assert result.exit_code == 2
     assert "several journals" in result.output
+
+
+@pytest.mark.parametrize("name", ["lockout.json", "journal.sqlite-wal", "notes.html"])
+def test_what_is_no_report_is_never_overwritten(charge_path: Path, here: Path, name: str) -> None:
+    (here / name).write_text('{"state": "armed"}')
+    result = report("--journal", charge_path, "--output", here / name)
+    assert result.exit_code == 1
+    assert "is no report" in result.output
+    assert (here / name).read_text() == '{"state": "armed"}'
+
+
+def test_an_older_report_is_written_anew(charge_path: Path, here: Path) -> None:
+    for _ in range(2):
+        assert report("--journal", charge_path, "--output", here / "one.html").exit_code == 0
