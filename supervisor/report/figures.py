@@ -33,7 +33,7 @@ class Figures:
     charged_ah: float | None
     charged_u_ah: float | None
     charged_wh: float | None
-    is_whole: bool
+    is_counted: bool  # nothing is missing, as far as the daemon knew
     zero_a: float | None
     recorded_ah: float
     recorded_wh: float
@@ -54,6 +54,15 @@ class Figures:
         if self.peak is None or self.never_above_v is None:
             return None
         return self.never_above_v - self.peak.volts
+
+    @property
+    def has_unseen_end(self) -> bool:
+        """A run ended without a word while it was closed: nobody knows what flowed after that."""
+        return any(trip.is_unseen_end for trip in self.trips)
+
+    @property
+    def is_whole(self) -> bool:
+        return self.is_counted and not self.has_unseen_end
 
     @property
     def is_counted_to_end(self) -> bool:
@@ -95,7 +104,7 @@ def figures_of(record: Record) -> Figures:
         charged_ah=last.charged_ah if last else None,
         charged_u_ah=last.charged_u_ah if last else None,
         charged_wh=last.charged_wh if last else None,
-        is_whole=all(p.row.is_whole for p in record.progress),
+        is_counted=all(p.row.is_whole for p in record.progress),
         zero_a=last.zero_a if last else None,
         recorded_ah=charge_ah(series, closed, record.progress),
         recorded_wh=energy_wh(series, closed, record.progress),

@@ -156,6 +156,8 @@ def test_a_session_goes_on_over_a_restart(tmp_path: Path, hut_settings: Supervis
     (trip,) = figures.trips
     assert trip.is_unseen_end
     assert trip.reset is not None
+    assert figures.has_unseen_end
+    assert not figures.is_whole, "what flowed until it opened is not known"
     assert [e.code for e in record.events] == [
         "closed", "locked_out_at_start", "reset", "closed", "opened",
     ]  # fmt: skip

@@ -173,8 +173,11 @@ def test_a_crash_while_closed_and_a_start_long_after_can_be_reported(
         here, a_run(hut_settings), closing(0.0), *records, a_run(hut_settings, mono_s=8990.0), back,
         closing(9100.0, is_new=False), told(9100.0, "closed", "closed, asked by Anna"),
     )  # fmt: skip
-    result = report("--journal", path)
+    result = report("--journal", path, "--output", "crash.html")
     assert result.exit_code == 0, result.output
+    page = (here / "crash.html").read_text()
+    assert "a run ended without a word, and what came after it is not known" in page
+    assert "some of it could not be counted" in page
 
 
 def test_the_journal_of_the_one_circuit_is_found(
