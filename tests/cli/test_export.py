@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 from journals import closing, end, event, run, windows, written
+from pyarrow import parquet
 
 from supervisor.cli.main import main
 from supervisor.journal.pruning import thin
@@ -50,7 +51,6 @@ def test_left_out_the_folder_has_the_sessions_name(
 
 
 def test_parquet(state: Path, tmp_path: Path) -> None:
-    parquet = pytest.importorskip("pyarrow.parquet")
     out = tmp_path / "out"
     result = exported(state, "1", "--format", "parquet", "--span", "60", "--output", str(out))
     assert result.exit_code == 0, result.output

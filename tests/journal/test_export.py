@@ -11,8 +11,10 @@ from typing import Any
 
 import pytest
 from journals import WALL_S, closing, event, run, window, windows, written
+from pyarrow import parquet
 
 from supervisor.journal.export import PACKAGE_NAME, Write, export, iso, write_csv
+from supervisor.journal.parquet import write_parquet
 from supervisor.journal.reader import Reader
 from supervisor.journal.records import UNKNOWN, Progress, Record, Span, Temperature
 
@@ -102,8 +104,6 @@ def test_csv_holds_exactly_what_the_journal_holds(
 
 
 def test_parquet_holds_exactly_what_the_journal_holds(reader: Reader, tmp_path: Path) -> None:
-    parquet = pytest.importorskip("pyarrow.parquet")
-    from supervisor.journal.parquet import write_parquet  # noqa: PLC0415  # needs pyarrow
 
     package = exported(reader, tmp_path / "out", "parquet", write_parquet)
     expected = in_journal(reader, 1000)

@@ -5,6 +5,7 @@ the disk: at worst one is not written, and stays in force.
 """
 
 import os
+import resource
 import shutil
 import sqlite3
 import subprocess
@@ -132,7 +133,6 @@ def test_a_disk_that_is_full_to_the_last_byte_in_mid_write_loses_nothing(
 
 def test_a_file_that_may_not_grow_is_as_good_as_a_full_disk(tmp_path: Path) -> None:
     """Where nothing can be mounted: a limit on the size of files, as a quota sets it."""
-    resource = pytest.importorskip("resource")
     writer = begun(tmp_path)
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     largest = max(part.stat().st_size for part in tmp_path.iterdir())
