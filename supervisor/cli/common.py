@@ -56,7 +56,7 @@ def state_dir_option() -> Decorator:
         type=click.Path(path_type=Path, file_okay=False),
         default=STATE_DIR,
         show_default=True,
-        help="Folder of the lockout file; survives a restart.",
+        help="Folder of the lockout file and the journal; survives a restart.",
     )
 
 

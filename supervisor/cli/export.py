@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING
 import click
 
 from supervisor.cli.common import Decorator, fail, say, state_dir_option
+from supervisor.journal.opening import Broken
 from supervisor.journal.reader import NoJournal, Reader, Session
+from supervisor.journal.reading import AGAIN, KEEP_IT
 from supervisor.journal.schema import FILE_NAME
 
 if TYPE_CHECKING:
@@ -79,12 +81,13 @@ def command(
     write = _writer_of(kind)
     path = journal or find_journal(state_dir)
     with journal_errors_in_words(path), Reader(path) as reader:
+        warn_of_damage(reader, path)
         session = chosen(reader, number, path)
         counts, folder = _export(reader, session, output, kind, span, write)
     for name, rows in counts.items():
         say(f"{rows:9} rows in {name}")
     if session.is_simulated:
-        say("SIMULATED: no real bank was charged")
+        say("SIMULATED: no real bank was charged, the numbers are a simulator's")
     if not any(rows for name, rows in counts.items() if "-samples-" in name):
         say(f"there are no samples over {span} s: {_why_none(session, span)}")
     for name in (*counts, "datapackage.json"):
@@ -152,22 +155,36 @@ def chosen(reader: Reader, number: int, path: Path) -> Session:
     have = [str(one.id) for one in reader.sessions()]
     if not have:
         raise fail(f"holdwatch: the journal {path} has no session yet: nothing was ever closed")
+    older = ", or an older one" if len(have) > MOST_LISTED else ""
     raise fail(
         f"holdwatch: there is no session {number} in {path}\n"
-        f"  what to do: choose one of {', '.join(have[-MOST_LISTED:])}"
+        f"  what to do: choose one of {', '.join(have[-MOST_LISTED:])}{older}"
     )
+
+
+def warn_of_damage(reader: Reader, path: Path) -> None:
+    """On stderr, when there is any; what can be read is read all the same."""
+    damage = reader.damage()
+    if damage:
+        say(
+            f"holdwatch: WARNING: the journal {path} is damaged inside: {damage}\n"
+            "  what it means: some of the record may be missing here, or wrong\n"
+            f"  what to do: {KEEP_IT}"
+        )
 
 
 @contextmanager
 def journal_errors_in_words(path: Path) -> Iterator[None]:
+    """Of reading it, and of writing in it."""
     try:
         yield
     except NoJournal as none:
+        raise fail(f"holdwatch: {none}\n  what to do: {none.remedy}") from None
+    except Broken as broken:
         raise fail(
-            f"holdwatch: {none}\n  what to do: give the daemon's --state-dir, or --journal FILE"
+            f"holdwatch: the journal {path} is damaged: {broken}\n  what to do: {KEEP_IT}"
         ) from None
     except sqlite3.Error as error:
         raise fail(
-            f"holdwatch: the journal {path} cannot be used: {error}\n"
-            "  what to do: try again; if it stays so, as the daemon's user"
+            f"holdwatch: the journal {path} cannot be written: {error}\n  what to do: {AGAIN}"
         ) from None

@@ -1,7 +1,6 @@
 """``holdwatch sessions``: what the journal holds; and to remove what is not wanted."""
 
 import json
-import sqlite3
 from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import asdict, dataclass
@@ -16,32 +15,50 @@ from supervisor.cli.export import (
     find_journal,
     journal_errors_in_words,
     journal_option,
+    warn_of_damage,
 )
 from supervisor.control.instance import is_claimed
+from supervisor.journal.closings import last_closing
+from supervisor.journal.codes import CLOSES, SESSION_LEFT, UNSEEN_END
+from supervisor.journal.opening import open_to_write
 from supervisor.journal.pruning import remove
 from supervisor.journal.reader import Reader, Session
 from supervisor.journal.schema import MINUTE_MS
 
 LOCK_TIMEOUT_S = 10.0
-CIRCUIT = {"closed", "opened", "paused", "resumed", "finished", "trip"}
+SHOWN = {"finished": "finished (full)", "ended unseen": "ended without a word"}
 
 
 @dataclass(frozen=True, slots=True)
 class Listed:
-    """One session, as told here; ``state``: under way, finished, ended, or not ended."""
+    """One session, as told here. ``state``: finished (by itself, as it was full), ended, ended
+    unseen, left for another profile, under way, or not ended. ``trips``: ends unseen as well."""
 
     number: int
     began: str
     bank: str
     cells: int
-    profile: str
+    profiles: tuple[str, ...]
     state: str
     recorded_s: float
     charged_ah: float | None
-    is_whole: bool
+    charge_is_whole: bool
     trips: int
+    a_run_ended_unseen: bool
     is_simulated: bool
     is_thinned: bool
+
+
+def moment(text: str) -> datetime:
+    """ISO 8601; where it names no zone, UTC, as everything that is told here."""
+    try:
+        when = datetime.fromisoformat(text)
+    except ValueError:
+        raise click.BadParameter(
+            f"{text!r} is no date: write 2026-07-01, 2026-07-01T20:30 (UTC), or "
+            "2026-07-01T20:30+02:00"
+        ) from None
+    return when if when.tzinfo else when.replace(tzinfo=UTC)
 
 
 @click.command()
@@ -50,13 +67,16 @@ class Listed:
 @click.option("--json", "as_json", is_flag=True, help="The list as JSON.")
 @click.option(
     "--since",
-    type=click.DateTime(["%Y-%m-%d", "%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]),
+    type=moment,
     metavar="DATE",
-    help="Those that began then or later; 2026-07-01 or 2026-07-01T20:30, UTC.",
+    help="Those that began then or later: 2026-07-01 or 2026-07-01T20:30, taken as UTC; "
+    "2026-07-01T20:30+02:00 in a zone of your own.",
 )
-@click.option("--profile", metavar="NAME", help="Those of this profile.")
-@click.option("--tripped", is_flag=True, help="Those with a trip.")
-@click.option("--simulated/--real", "simulated", default=None, help="Those only.")
+@click.option("--profile", metavar="NAME", help="Those that were closed with this profile.")
+@click.option("--tripped", is_flag=True, help="Those with a trip, or in which a run ended unseen.")
+@click.option(
+    "--simulated/--real", "simulated", default=None, help="Only simulated ones, or only real ones."
+)
 @click.option(
     "--remove", "number", metavar="N", type=click.IntRange(min=1), help="Remove this one for good."
 )
@@ -84,6 +104,7 @@ def command(
     if yes or with_trip:
         raise click.UsageError("--yes and --with-trip go with --remove only")
     with journal_errors_in_words(path), Reader(path) as reader:
+        warn_of_damage(reader, path)
         sessions = reader.sessions()
         wanted = _wanted(since, profile, tripped=tripped, simulated=simulated)
         is_kept = is_claimed(path.parent)
@@ -94,10 +115,10 @@ def command(
 def _wanted(
     since: datetime | None, profile: str | None, *, tripped: bool, simulated: bool | None
 ) -> Callable[[Session], bool]:
-    since_s = since.replace(tzinfo=UTC).timestamp() if since else float("-inf")
+    since_s = since.timestamp() if since else float("-inf")
     return lambda session: (
         session.began_wall_s >= since_s
-        and profile in (None, session.profile)
+        and (profile is None or profile in session.profiles)
         and (session.trips > 0 or not tripped)
         and simulated in (None, session.is_simulated)
     )
@@ -117,27 +138,34 @@ def _listed(
         began=_iso(session.began_wall_s),
         bank=session.bank,
         cells=session.cells,
-        profile=session.profile,
+        profiles=session.profiles,
         state=_state(
             reader,
             session,
             may_go_on=is_kept and session.newest_run == max(s.newest_run for s in sessions),
         ),
-        recorded_s=_recorded_s(reader, session.id),
+        recorded_s=round(_recorded_s(reader, session.id), 3),
         charged_ah=counted[-1].charged_ah if counted else None,
-        is_whole=all(row.is_whole for row in progress),
+        charge_is_whole=all(row.is_whole for row in progress) and not session.unseen_ends,
         trips=session.trips,
+        a_run_ended_unseen=session.unseen_ends > 0,
         is_simulated=session.is_simulated,
         is_thinned=session.is_thinned,
     )
 
 
 def _state(reader: Reader, session: Session, *, may_go_on: bool) -> str:
-    acts = [event.code for event in reader.events(session.id) if event.code in CIRCUIT]
-    if acts and acts[-1] == "finished":
+    events = reader.events(session.id)
+    last = last_closing(events)
+    if last is not None and last.by == "finished":
         return "finished"
     if session.ended_wall_s is not None:
         return "ended"
+    if last is not None and last.by == UNSEEN_END:
+        return "ended unseen"
+    turns = [event.code for event in events if event.code in {*CLOSES, SESSION_LEFT}]
+    if turns[-1:] == [SESSION_LEFT]:
+        return "left for another profile"
     return "under way" if may_go_on else "not ended"
 
 
@@ -164,7 +192,7 @@ def _tell(listed: Sequence[Listed], total: int, *, as_json: bool) -> None:
     if not total:
         say("no session yet: nothing was ever closed")
     elif not listed:
-        say(f"none of the {total} sessions is so")
+        say(f"none of the {total} sessions in this journal is one of those asked for")
 
 
 def _lines(one: Listed) -> list[str]:
@@ -174,8 +202,10 @@ def _lines(one: Listed) -> list[str]:
     return [
         f"{one.number:>3}  {one.began[:16].replace('T', ' ')} UTC{simulated}",
         f"     {one.bank}, {one.cells} cells",
-        f"     {one.profile}: {one.state}{trips}",
-        f"     {_duration(one.recorded_s)}, {_charge(one)}",
+        f"     profile {', '.join(one.profiles)}",
+        f"     {SHOWN.get(one.state, one.state)}{trips}",
+        f"     {_duration(one.recorded_s)} recorded",
+        f"     {_charge(one)}",
     ]
 
 
@@ -187,7 +217,7 @@ def _duration(seconds: float) -> str:
 def _charge(one: Listed) -> str:
     if one.charged_ah is None:
         return "charge not told"
-    least = "" if one.is_whole else "at least "
+    least = "" if one.charge_is_whole else "at least "
     return f"{least}{one.charged_ah:.1f} Ah"
 
 
@@ -201,16 +231,18 @@ def _remove(path: Path, number: int, *, yes: bool, with_trip: bool) -> None:
             sessions = reader.sessions()
             is_kept = is_claimed(path.parent)
             told = "\n".join(_lines(_listed(reader, session, sessions, is_kept=is_kept)))
+        say(told)
         _refuse_newest(session, sessions, path)
-        say(f"{told}\nwill be removed for good, with all its samples and events")
         if session.trips and not with_trip:
             raise fail(
-                f"holdwatch: session {number} has a trip, which may be needed as evidence\n"
+                f"holdwatch: nothing was removed: session {number} has a trip, which may be needed "
+                "as evidence\n"
                 "  what to do: export or report it first, then add --with-trip"
             )
-        if not yes and not click.confirm(f"Remove session {number}?", err=True):
+        question = f"Remove session {number} for good, with all its samples and events?"
+        if not yes and not click.confirm(question, err=True):
             raise fail("nothing was removed")
-        with closing(_open(path)) as db:
+        with closing(open_to_write(path, check=True, wait_s=LOCK_TIMEOUT_S)) as db:
             _refuse_newest_now(path, session)
             remove(db, number, "asked for by hand")
     say(f"session {number} was removed")
@@ -221,8 +253,8 @@ def _refuse_newest(session: Session, sessions: Sequence[Session], path: Path) ->
     may_go_on = session.ended_wall_s is None and session.newest_run == newest_run
     if may_go_on and is_claimed(path.parent):
         raise fail(
-            f"holdwatch: session {session.id} has not ended and may go on, and a daemon is at "
-            "work\n  what to do: wait until it has ended, or end the daemon"
+            f"holdwatch: nothing was removed: session {session.id} has not ended and may go on, "
+            "and a daemon is at work\n  what to do: wait until it has ended, or end the daemon"
         )
 
 
@@ -230,9 +262,3 @@ def _refuse_newest_now(path: Path, session: Session) -> None:
     """A session may have gone on while the question stood."""
     with Reader(path) as reader:
         _refuse_newest(chosen(reader, session.id, path), reader.sessions(), path)
-
-
-def _open(path: Path) -> sqlite3.Connection:
-    """To write; a daemon that writes at the same time is waited for."""
-    uri = f"{path.absolute().as_uri()}?mode=rw"
-    return sqlite3.connect(uri, uri=True, timeout=LOCK_TIMEOUT_S, isolation_level=None)

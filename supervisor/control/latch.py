@@ -68,6 +68,7 @@ class Latch:
     def __init__(self, state_dir: Path) -> None:
         self.path = state_dir / FILE_NAME
         self.kept: Kept | None = None  # after ``read``; None: a first start, nothing was
+        self.was_armed = False  # after ``read``: the last run ended without a word while closed
 
     def read(self, wall: str) -> Lockout | None:
         """The lockout that stands at a start, None when clear. ``wall`` dates a new finding."""
@@ -91,7 +92,8 @@ class Latch:
     def _from_json(self, content: dict[str, Any], wall: str) -> Lockout | None:
         if content["state"] == "clear":
             return None
-        if content["state"] == "armed":
+        self.was_armed = content["state"] == "armed"
+        if self.was_armed:
             closed_at = f"{str(content['wall'])[:19].replace('T', ' ')} UTC"
             return Lockout(
                 tripped_by="external",

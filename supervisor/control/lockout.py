@@ -41,7 +41,12 @@ class LockoutKeeper:
         self.lockout = latch.read(logbook.wall())
         self.stored = self.lockout is not None
         if self.lockout:
-            logbook.note("locked_out_at_start", self.lockout.reason)
+            logbook.note(
+                "locked_out_at_start",
+                self.lockout.reason,
+                ended_unseen=latch.was_armed,
+                remedy=self.lockout.remedy,
+            )
 
     @property
     def is_armed(self) -> bool:
@@ -112,6 +117,17 @@ class LockoutKeeper:
             reason = f"the loop ended by an error: {type(error).__name__}: {error}"
             remedy = "look at the bank, report the error, then reset"
             self.lock(Lockout("external", reason, remedy, self._logbook.wall()))
+            self._logbook.alarm(
+                "trip",
+                f"external: {reason}",
+                rule="external",
+                measured=None,
+                limit=None,
+                unit="",
+                remedy=remedy,
+                was_closed=True,
+                by_doubt=False,
+            )
         self.store()
 
     def _clear(self, why: str) -> bool:

@@ -9,6 +9,7 @@ from typing import Protocol
 from supervisor import __version__
 from supervisor.control.in_force import InForce
 from supervisor.devices.protocols import Clock
+from supervisor.journal.codes import FOUND_AT_START, SESSION_LEFT
 from supervisor.journal.health import Health
 from supervisor.journal.records import (
     UNKNOWN,
@@ -22,6 +23,7 @@ from supervisor.journal.records import (
     SettingsInForce,
     Span,
     Temperature,
+    UnseenEnd,
     Value,
     Window,
 )
@@ -84,6 +86,11 @@ class Recorder:
     def adopt(self, settings: SupervisorSettings) -> None:
         """Others are in force."""
         if self._is_in_session:
+            text = (
+                f"profile {settings.profile} comes into force: nothing more is measured for this "
+                "session until it goes on"
+            )
+            self.note(SESSION_LEFT, text, {"profile": settings.profile})
             self._sink.put(SessionLeft(*self._now()))
         self._sink.put(SettingsInForce(*self._now(), settings.profile, settings.model_dump_json()))
         self._is_in_session = False
@@ -91,6 +98,8 @@ class Recorder:
     def note(self, code: str, text: str, data: Mapping[str, Value]) -> None:
         """An event, from the logbook."""
         self._sink.put(Event(*self._now(), code, text, dict(data), code in CLOSE_UP))
+        if code == FOUND_AT_START and data.get("ended_unseen"):
+            self._sink.put(UnseenEnd(*self._now(), text, str(data.get("remedy", ""))))
 
     def close(self) -> None:
         self._sink.close()

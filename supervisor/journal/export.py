@@ -1,7 +1,8 @@
 """A session as files for any program: its tables, and a Data Package that describes them.
 
 https://datapackage.org: datapackage.json names each file, and each column with its type; ``unit``
-is a UCUM symbol. The values are the journal's own.
+is a UCUM symbol. The values are the journal's own; but in CSV an apostrophe goes before a text that
+a spreadsheet would take for a formula (OWASP, "CSV Injection").
 """
 
 import csv
@@ -12,12 +13,15 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
+from supervisor.journal.closings import last_closed_wall_s
 from supervisor.journal.columns import TABLES, Cell, Column, Table, utc
 from supervisor.journal.reader import Reader, Session
 
 PACKAGE_NAME = "datapackage.json"
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 MEDIA = {"csv": "text/csv", "parquet": "application/vnd.apache.parquet"}
+FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # as OWASP lists them
+APOSTROPHE = "'"
 
 Write = Callable[[Path, Table, Iterable[tuple[Cell, ...]], dict[str, str]], int]
 
@@ -46,7 +50,8 @@ def export(
         marked = ((*row, session.is_simulated) for row in rows)
         counts[path.name] = write(path, table, marked, about)
         resources.append(_resource(table, path, kind))
-    package = _package(session) | {"resources": resources}
+    closed_s = last_closed_wall_s(reader, session.id)
+    package = _package(session, closed_s, kind) | {"resources": resources}
     text = json.dumps(package, indent=2, ensure_ascii=False)
     (folder / PACKAGE_NAME).write_text(f"{text}\n", encoding="utf-8")
     return counts
@@ -81,7 +86,13 @@ def _text(cell: Cell) -> str:
         return str(cell).lower()
     if isinstance(cell, datetime):
         return iso(cell)
-    return cell if isinstance(cell, str) else repr(cell)
+    return _harmless(cell) if isinstance(cell, str) else repr(cell)
+
+
+def _harmless(text: str) -> str:
+    """No formula to any spreadsheet. One that begins with an apostrophe gets another one, so that
+    the first one can always be taken away again."""
+    return f"{APOSTROPHE}{text}" if text.startswith((*FORMULA, APOSTROPHE)) else text
 
 
 def iso(when: datetime) -> str:
@@ -94,32 +105,45 @@ def iso(when: datetime) -> str:
 # --- the package
 
 
-def _package(session: Session) -> dict[str, Any]:
-    began, ended = iso(utc(session.began_wall_s)), session.ended_wall_s
+def _package(session: Session, closed_s: float | None, kind: str) -> dict[str, Any]:
     return {
         "$schema": PROFILE,
         "name": base_name(session).lower(),
         "title": title(session),
-        "description": _description(session),
+        "description": _description(session, kind),
         "created": iso(datetime.now(UTC).replace(microsecond=0)),
         "simulated": session.is_simulated,
         "session": session.id,
         "bank": session.bank,
         "cells_in_parallel": session.cells,
-        "charge_profile": session.profile,
-        "began_utc": began,
-        "ended_utc": None if ended is None else iso(utc(ended)),
+        "charge_profiles": session.profiles,
+        "began_utc": _iso_of(session.began_wall_s),
+        "last_closed_utc": _iso_of(closed_s),
+        "ended_utc": _iso_of(session.ended_wall_s),
         "recorded_by": f"holdwatch {session.version}",
         "settings": session.settings,
     }
 
 
-def _description(session: Session) -> str:
+def _iso_of(wall_s: float | None) -> str | None:
+    return None if wall_s is None else iso(utc(wall_s))
+
+
+def _description(session: Session, kind: str) -> str:
     simulated = "SIMULATED, no real bank was charged. " if session.is_simulated else ""
+    profiles = ", ".join(session.profiles)
+    apostrophes = (
+        " A text that a spreadsheet would take for a formula, or that begins with an apostrophe, "
+        "has an apostrophe put before it: take that one away. Numbers are as they are."
+        if kind == "csv"
+        else ""
+    )
     return (
-        f"{simulated}Record of one charge of {session.cells} lithium cells in parallel, profile "
-        f"{session.profile}. Times are UTC; those of one run follow one another by "
-        "monotonic_seconds. The unit of every column is in its name."
+        f"{simulated}Record of one charge of {session.cells} lithium cells in parallel; profiles: "
+        f"{profiles}. Times are UTC; those of one run follow one another by monotonic_seconds. "
+        "The unit of every column is in its name. last_closed_utc is until when the circuit was "
+        "closed, as far as recorded; ended_utc is when the session was over, empty while it may go "
+        f"on.{apostrophes}"
     )
 
 

@@ -14,3 +14,6 @@ class Health:
     cpu_s: float = 0.0
     session: int | None = None
     trouble: str = ""  # why nothing can be written now
+    size_bytes: int | None = None  # of its pages in use; all three None until it has been written
+    most_bytes: int | None = None
+    disk_free_bytes: int | None = None

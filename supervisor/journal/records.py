@@ -55,6 +55,15 @@ class SessionLeft(NamedTuple):
     wall_s: float
 
 
+class UnseenEnd(NamedTuple):
+    """Found at a start: the run before this one ended while closed, and nobody saw it."""
+
+    mono_s: float
+    wall_s: float
+    text: str
+    remedy: str
+
+
 class Span(NamedTuple):
     """Mean, lowest and highest single value; None where nothing good was read."""
 
@@ -125,6 +134,7 @@ Record = (
     | Closing
     | SessionEnd
     | SessionLeft
+    | UnseenEnd
     | Window
     | Temperature
     | Progress

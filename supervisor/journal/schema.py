@@ -81,5 +81,9 @@ MIGRATIONS = (
     );
     CREATE INDEX event_by_session ON event (session);
     """,
+    """
+    -- Under way when the run ended, or after a restart perhaps to go on; NULL: none.
+    ALTER TABLE run ADD COLUMN session INTEGER REFERENCES session;
+    """,
 )
 VERSION = len(MIGRATIONS)

@@ -9,7 +9,15 @@ from collections.abc import Iterable
 from hashlib import sha256
 from pathlib import Path
 
+from supervisor.journal.codes import (
+    OF_NO_SESSION,
+    SESSION_BEGUN_ANEW,
+    SESSION_GOES_ON,
+    UNSEEN_END,
+)
 from supervisor.journal.folding import MS, Folding, Row
+from supervisor.journal.going_on import Kind, last_of, last_sign, newest_run_closed
+from supervisor.journal.opening import Broken, is_broken, open_to_write
 from supervisor.journal.records import (
     Closing,
     Event,
@@ -20,18 +28,13 @@ from supervisor.journal.records import (
     SessionLeft,
     SettingsInForce,
     Temperature,
+    UnseenEnd,
     Value,
     Window,
 )
-from supervisor.journal.schema import APPLICATION_ID, MIGRATIONS, VERSION
 
-PAGES_PER_CHECKPOINT = 256
 JUST_BEFORE_S = 1.0
 LOCKED_S = 2.0  # by another process, that removes a session perhaps
-
-
-class Broken(Exception):
-    """The file is no sound journal, or one of a newer version: to be set aside."""
 
 
 class Store:
@@ -61,7 +64,8 @@ class Store:
             return self._run is None or self._knows_session()
         self.disconnect()
         is_checked = self._path.exists() and self._path.stat().st_ino == self._inode
-        self._db = _open(self._path, check=not is_checked)  # once is enough: it takes its time
+        # Once is enough: it takes its time.
+        self._db = open_to_write(self._path, check=not is_checked, wait_s=LOCKED_S)
         self._inode = self._path.stat().st_ino
         return self._run is not None and self._knows_run()
 
@@ -92,6 +96,13 @@ class Store:
         """The one that rows belong to now."""
         return self._session
 
+    @property
+    def goes_on(self) -> int | None:
+        """The one under way; left, or after a restart, the one that may go on."""
+        where = "SELECT session FROM run WHERE id = ?"
+        found = self.db.execute(where, (self._run,)).fetchone()
+        return None if found is None else found[0]
+
     def write(self, records: Iterable[Record], *, flush: bool = False) -> None:
         """All of these, in order; ``flush``: spans that are not complete as well. After an error
         nothing of it has happened, here or on disk."""
@@ -106,7 +117,7 @@ class Store:
                     self._put_rows(self._folding.flush())
         except BaseException as error:
             self._run, self._spec, self._settings, self._session, self._folding = before
-            if isinstance(error, sqlite3.DatabaseError) and _is_broken(error):
+            if isinstance(error, sqlite3.DatabaseError) and is_broken(error):
                 raise Broken(str(error)) from None
             raise
 
@@ -127,6 +138,8 @@ class Store:
                 self._leave_session()
             case SessionEnd():
                 self._end_session(record)
+            case UnseenEnd():
+                self._put_unseen_end(record)
             case SettingsInForce():
                 self._settings = self._put_settings(record.settings)
             case Run():
@@ -139,10 +152,12 @@ class Store:
         self._folding = Folding()
         self._settings = self._put_settings(run.settings)
         self._run = self.db.execute(
-            "INSERT INTO run (mono_s, wall_s, version, bank, is_simulated, settings)"
-            " VALUES (?, ?, ?, ?, ?, ?)",
-            (run.mono_s, run.wall_s, run.version, run.bank, run.is_simulated, self._settings),
-        ).lastrowid
+            "INSERT INTO run (mono_s, wall_s, version, bank, is_simulated, settings, session)"
+            " VALUES (?, ?, ?, ?, ?, ?, (SELECT session FROM run"
+            " WHERE bank = ? AND is_simulated = ? ORDER BY id DESC LIMIT 1))",
+            (run.mono_s, run.wall_s, run.version, run.bank, run.is_simulated, self._settings,
+             run.bank, run.is_simulated),
+        ).lastrowid  # fmt: skip
 
     def _put_settings(self, text: str) -> str:
         digest = sha256(text.encode()).hexdigest()
@@ -150,39 +165,46 @@ class Store:
         return digest
 
     def _begin_session(self, closing: Closing) -> None:
-        assert self._spec is not None
-        goes_on = None if closing.is_new else self._newest_session(closing.cells)
+        before, goes_on = self._session, None
+        if not closing.is_new:
+            goes_on = last_of(self.db, self._kind(closing))
         if self._session != goes_on:
             self._leave_session()
-        self._session = goes_on
-        if goes_on is not None:
-            self.db.execute("UPDATE session SET ended_wall_s = NULL WHERE id = ?", (goes_on,))
-            self._adopt_events(closing)
-            return
-        spec = self._spec
-        self._session = self.db.execute(
+        self._session = self._insert_session(closing) if goes_on is None else goes_on
+        self.db.execute("UPDATE session SET ended_wall_s = NULL WHERE id = ?", (self._session,))
+        self.db.execute("UPDATE run SET session = ? WHERE id = ?", (self._session, self._run))
+        self._adopt_events(closing)
+        if goes_on is not None and before != goes_on:
+            text = f"session {goes_on} goes on, profile {closing.profile}"
+            self._note(closing, SESSION_GOES_ON, text, profile=closing.profile)
+        elif goes_on is None and not closing.is_new:
+            text = (
+                "the session that was to go on was removed, or is not in this journal: this one "
+                "begins anew, and its charge counts on"
+            )
+            self._note(closing, SESSION_BEGUN_ANEW, text)
+
+    def _kind(self, closing: Closing) -> Kind:
+        assert self._spec is not None
+        return Kind(self._spec.bank, closing.cells, self._spec.is_simulated)
+
+    def _insert_session(self, closing: Closing) -> int | None:
+        kind = self._kind(closing)
+        return self.db.execute(
             "INSERT INTO session"
             " (run, mono_s, wall_s, bank, cells, profile, is_simulated, settings)"
             " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-            (self._run, closing.mono_s, closing.wall_s, spec.bank, closing.cells, closing.profile,
-             spec.is_simulated, self._settings),
+            (self._run, closing.mono_s, closing.wall_s, kind.bank, kind.cells, closing.profile,
+             kind.is_simulated, self._settings),
         ).lastrowid  # fmt: skip
-        self._adopt_events(closing)
 
     def _adopt_events(self, closing: Closing) -> None:
         """What was noted as it closed, a moment before it was known which session that is."""
         self.db.execute(
-            "UPDATE event SET session = ? WHERE session IS NULL AND run = ? AND mono_s > ?",
+            "UPDATE event SET session = ? WHERE (session IS NULL OR code = 'closed')"
+            " AND run = ? AND mono_s > ?",
             (self._session, self._run, closing.mono_s - JUST_BEFORE_S),
         )
-
-    def _newest_session(self, cells: int) -> int | None:
-        assert self._spec is not None
-        found = self.db.execute(
-            "SELECT max(id) FROM session WHERE bank = ? AND cells = ? AND is_simulated = ?",
-            (self._spec.bank, cells, self._spec.is_simulated),
-        ).fetchone()
-        return found[0] if found else None
 
     def _leave_session(self) -> None:
         """What follows is not of it; nothing that was gathered gets into another one."""
@@ -194,6 +216,7 @@ class Store:
         ended = self._session
         self._leave_session()
         self.db.execute("UPDATE session SET ended_wall_s = ? WHERE id = ?", (end.wall_s, ended))
+        self.db.execute("UPDATE run SET session = NULL WHERE id = ?", (self._run,))
 
     # --- rows
 
@@ -208,14 +231,42 @@ class Store:
         )  # fmt: skip
 
     def _put_event(self, event: Event) -> None:
+        session = self._session
+        if session is None and event.code not in OF_NO_SESSION:
+            session = self.goes_on
         if event.is_close and self._session is not None:
             self._put_rows(self._folding.near_event(event.mono_s))
+        self._insert_event(session, self._run, event)
+
+    def _insert_event(self, session: int | None, run: int | None, event: Event) -> None:
         self.db.execute(
             "INSERT INTO event (session, run, mono_s, wall_s, code, text, data)"
             " VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (self._session, self._run, event.mono_s, event.wall_s, event.code,
-             _plain(event.text), json.dumps({k: _plain(v) for k, v in event.data.items()})),
+            (session, run, event.mono_s, event.wall_s, event.code, _plain(event.text),
+             json.dumps({k: _plain(v) for k, v in event.data.items()})),
         )  # fmt: skip
+
+    def _note(self, closing: Closing, code: str, text: str, **data: Value) -> None:
+        event = Event(closing.mono_s, closing.wall_s, code, text, data, is_close=False)
+        self._insert_event(self._session, self._run, event)
+
+    def _put_unseen_end(self, found: UnseenEnd) -> None:
+        """Of the session that was under way, at the last that was heard of it; once only."""
+        session = self.goes_on
+        run = newest_run_closed(self.db, session)
+        if session is None or run is None or run == self._run:
+            return
+        known = "SELECT 1 FROM event WHERE code = ? AND session = ? AND run = ?"
+        if self.db.execute(known, (UNSEEN_END, session, run)).fetchone():
+            return
+        sign = last_sign(self.db, session, run)
+        data: dict[str, Value] = {
+            "was_closed": True,
+            "remedy": found.remedy,
+            "found_wall_s": found.wall_s,
+        }
+        event = Event(*sign, UNSEEN_END, found.text, data, is_close=False)
+        self._insert_event(session, run, event)
 
     def _put_progress(self, record: Progress) -> None:
         if self._session is None:
@@ -239,53 +290,3 @@ class Store:
 def _plain(value: Value) -> Value:
     """Text that no file takes (half a character, by a request) with a mark in its place."""
     return value.encode("utf-8", "replace").decode() if isinstance(value, str) else value
-
-
-def _open(path: Path, *, check: bool) -> sqlite3.Connection:
-    """Sound, ours, and of this version: migrated when it was of an older one."""
-    db = sqlite3.connect(path, timeout=LOCKED_S, isolation_level=None)
-    try:
-        if check:
-            _check(db)
-        db.execute("PRAGMA auto_vacuum = INCREMENTAL")
-        db.execute("PRAGMA journal_mode = WAL")
-        db.execute("PRAGMA synchronous = FULL")
-        db.execute(f"PRAGMA wal_autocheckpoint = {PAGES_PER_CHECKPOINT}")
-        _migrate(db)
-    except sqlite3.DatabaseError as error:
-        db.close()
-        if _is_broken(error):
-            raise Broken(str(error)) from None
-        raise
-    except BaseException:
-        db.close()
-        raise
-    return db
-
-
-def _is_broken(error: sqlite3.DatabaseError) -> bool:
-    code = getattr(error, "sqlite_errorcode", 0) & 0xFF  # without its extension
-    return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
-
-
-def _check(db: sqlite3.Connection) -> None:
-    """Raises Broken."""
-    found = db.execute("PRAGMA quick_check(1)").fetchone()[0]
-    if found != "ok":
-        raise Broken(found)
-    version = db.execute("PRAGMA user_version").fetchone()[0]
-    is_empty = db.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0] == 0
-    is_ours = db.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
-    if not (is_ours or is_empty):
-        raise Broken("it is no journal of this program")
-    if version > VERSION:
-        raise Broken(f"it is of version {version}, written by a newer program")
-
-
-def _migrate(db: sqlite3.Connection) -> None:
-    version = db.execute("PRAGMA user_version").fetchone()[0]
-    for number, script in enumerate(MIGRATIONS[version:], version + 1):
-        db.executescript(
-            f"BEGIN IMMEDIATE; {script};"
-            f"PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = {number}; COMMIT;"
-        )

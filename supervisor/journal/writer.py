@@ -2,7 +2,8 @@
 
 The loop puts records into a bounded queue and goes on. When the disk cannot keep up, samples are
 dropped first, then events, and the loss is written down. A disk that fails is tried again; the
-loop never knows. One that is nearly full is left to the lockout.
+loop never knows. A trip does not wait for the next try. A disk that is nearly full is left to the
+lockout.
 """
 
 import logging
@@ -13,10 +14,13 @@ import time
 from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
+from itertools import chain, count
 from pathlib import Path
 
+from supervisor.journal.codes import URGENT
 from supervisor.journal.health import Health
-from supervisor.journal.pruning import prune
+from supervisor.journal.opening import Broken
+from supervisor.journal.pruning import prune, size_bytes
 from supervisor.journal.records import (
     Closing,
     Event,
@@ -27,19 +31,24 @@ from supervisor.journal.records import (
     SessionLeft,
     SettingsInForce,
     Temperature,
+    UnseenEnd,
     Window,
 )
 from supervisor.journal.schema import FILE_NAME
-from supervisor.journal.store import Broken, Store
+from supervisor.journal.store import Store
 
 log = logging.getLogger(__name__)
-MOST_SAMPLES, MOST_RECORDS = 3000, 4000  # waiting: five minutes, and room for events beyond
+# Waiting: samples of five minutes; events beyond them; beyond these, trips and what frames it all.
+MOST_SAMPLES, MOST_RECORDS, MOST_AT_ALL = 3000, 4000, 8000
 COMMIT_EVERY_S = 30.0
 AGAIN_AFTER_S, AGAIN_AT_MOST_S = 1.0, 60.0
+URGENT_AGAIN_AFTER_S = 1.0  # however many trips there are
 LAST_WORDS_S = 5.0
 NICE = 10
 ROOM_BYTES = 4_000_000  # of the disk, left to the lockout file beside it
 SAMPLES = (Window, Progress, Temperature)
+FRAME = (Run, SettingsInForce, Closing, SessionEnd, SessionLeft, UnseenEnd)
+PARTS = ("-wal", "-shm", "")  # a new file must not find the changes of the old one beside it
 
 
 class Writer:
@@ -51,26 +60,29 @@ class Writer:
         self._wall_s = wall_s
         self._waiting: deque[Record] = deque()
         self._wake = threading.Event()
+        self._is_urgent = False
         self._ends = False
         self._told_lost = (0, 0)
         self._store = Store(self._path)
         self._first: list[Record] = []  # what a fresh file must be told: run, then closing
         self._why_fresh: list[Record] = []
-        self.health = Health()
+        self._too_large = ""  # why, as it was told last
+        self.health = Health(most_bytes=most_bytes)
         self._thread = threading.Thread(target=self._live, name="journal", daemon=True)
         self._thread.start()
 
     # --- called by the loop
 
     def put(self, record: Record) -> None:
-        is_sample = isinstance(record, SAMPLES)
-        if len(self._waiting) >= (MOST_SAMPLES if is_sample else MOST_RECORDS):
+        is_sample, is_urgent = isinstance(record, SAMPLES), _is_urgent(record)
+        if len(self._waiting) >= _most_before(record):
             if is_sample:
                 self.health.dropped_samples += 1
             else:
                 self.health.dropped_events += 1
             return
         self._waiting.append(record)
+        self._is_urgent |= is_urgent
         if not is_sample:
             self._wake.set()
 
@@ -86,7 +98,7 @@ class Writer:
         _give_way()
         again_s = AGAIN_AFTER_S
         while True:
-            ends = self._ends
+            ends, self._is_urgent = self._ends, False
             try:
                 self._write_waiting(flush=ends)
                 again_s, self.health.trouble = AGAIN_AFTER_S, ""
@@ -99,19 +111,26 @@ class Writer:
             self.health.cpu_s = time.thread_time()
             if ends:
                 break
-            self._wait(again_s)
+            if self._wait(again_s):
+                again_s = AGAIN_AFTER_S
         self._store.disconnect()
 
-    def _wait(self, again_s: float) -> None:
-        """Until something asks to be written at once; after a failure, until it is worth a try."""
-        if self.health.trouble:
-            until_s = time.monotonic() + again_s
-            while not self._ends and time.monotonic() < until_s:
-                self._wake.wait(until_s - time.monotonic())
-                self._wake.clear()
-        else:
+    def _wait(self, again_s: float) -> bool:
+        """Until something asks to be written at once; after a failure, until it is worth a try.
+        Whether a trip cut that short."""
+        if not self.health.trouble:
             self._wake.wait(COMMIT_EVERY_S)
             self._wake.clear()
+            return False
+        failed_at_s = time.monotonic()
+        while not self._ends:
+            wait_s = min(again_s, URGENT_AGAIN_AFTER_S) if self._is_urgent else again_s
+            left_s = failed_at_s + wait_s - time.monotonic()
+            if left_s <= 0:
+                break
+            self._wake.wait(left_s)
+            self._wake.clear()
+        return self._is_urgent
 
     def _write_waiting(self, *, flush: bool) -> None:
         batch = list(self._waiting)
@@ -133,10 +152,15 @@ class Writer:
 
     def _prune(self) -> None:
         """What cannot be given up now may be later: all that waited has been written."""
+        too_large = ""
         try:
-            prune(self._store.db, self._most_bytes, keep=self._store.session, room=self._leave_room)
+            prune(self._store.db, self._most_bytes, keep=self._store.goes_on, room=self._leave_room)
+            self.health.size_bytes = size_bytes(self._store.db)
         except (sqlite3.OperationalError, OSError) as error:
-            log.warning("the journal is larger than it should be: %s", error)
+            too_large = str(error)
+        if too_large and too_large != self._too_large:
+            log.warning("the journal is larger than it should be: %s", too_large)
+        self._too_large = too_large
 
     def _write(self, records: list[Record], *, flush: bool) -> None:
         fresh = [] if self._store.connect() else self._first
@@ -152,7 +176,8 @@ class Writer:
 
     def _leave_room(self) -> None:
         disk = os.statvfs(self._path.parent)
-        if disk.f_bavail * disk.f_frsize < ROOM_BYTES:
+        self.health.disk_free_bytes = disk.f_bavail * disk.f_frsize
+        if self.health.disk_free_bytes < ROOM_BYTES:
             room = f"{ROOM_BYTES / 1e6:.0f} MB"
             raise OSError(f"the disk is full: its last {room} are left to the lockout file")
 
@@ -190,9 +215,8 @@ class Writer:
     def _set_aside(self, broken: Broken) -> None:
         """Keep the broken file for whoever can read it; the next one is fresh."""
         self._store.disconnect()
-        stamp = time.strftime("%Y%m%d-%H%M%S", time.gmtime(self._wall_s()))
-        kept = self._path.with_suffix(f".broken-{stamp}")
-        for ending in ("", "-wal", "-shm"):
+        kept = self._name_aside()
+        for ending in PARTS:
             part = Path(f"{self._path}{ending}")
             if part.exists():
                 part.rename(f"{kept}{ending}")
@@ -200,6 +224,13 @@ class Writer:
         log.warning("%s", text)
         data = {"kept_as": str(kept)}
         self._why_fresh = [Event(0.0, self._wall_s(), "journal_set_aside", text, data, False)]
+
+    def _name_aside(self) -> Path:
+        """One that nothing has; clocks may be set back, and files break twice a second."""
+        stamp = time.strftime("%Y%m%d-%H%M%S", time.gmtime(self._wall_s()))
+        numbers = chain([""], (f"-{k}" for k in count(2)))
+        paths = (self._path.with_suffix(f".broken-{stamp}{number}") for number in numbers)
+        return next(p for p in paths if not any(Path(f"{p}{e}").exists() for e in PARTS))
 
     def _lost(self, dropped_samples: int, dropped_events: int) -> list[Record]:
         """An event that says what was dropped since the last one that says so."""
@@ -218,6 +249,17 @@ class Writer:
         self.health.trouble = trouble
         if not _is_locked(error):  # else the file is as good as before
             self._store.disconnect()
+
+
+def _is_urgent(record: Record) -> bool:
+    return isinstance(record, Event) and record.code in URGENT
+
+
+def _most_before(record: Record) -> int:
+    """How many may wait, and this one is put behind them all the same."""
+    if isinstance(record, FRAME) or _is_urgent(record):
+        return MOST_AT_ALL
+    return MOST_SAMPLES if isinstance(record, SAMPLES) else MOST_RECORDS
 
 
 def _give_way() -> None:

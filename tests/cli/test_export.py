@@ -101,7 +101,7 @@ def test_no_such_session_says_which_there_are(state: Path, tmp_path: Path) -> No
     result = exported(state, "7", "--output", str(tmp_path / "out"))
     assert (result.exit_code, result.stdout) == (1, "")
     assert "there is no session 7" in result.stderr
-    assert "choose one of 1" in result.stderr
+    assert "choose one of 1\n" in result.stderr
 
 
 def test_no_journal_says_where_it_was_looked_for(tmp_path: Path) -> None:
@@ -117,6 +117,22 @@ def test_a_file_that_is_no_journal_is_told_as_such(tmp_path: Path) -> None:
     result = CliRunner().invoke(main, ["export", "1", "--journal", str(other)])
     assert result.exit_code == 1
     assert str(other) in result.stderr
+
+
+@pytest.mark.parametrize("share", [0.1, 0.3, 0.5, 0.7, 0.9])
+def test_damage_inside_is_told_and_never_a_traceback(tmp_path: Path, share: float) -> None:
+    """What can be read is exported; or nothing is, and no folder is left."""
+    path = written(tmp_path, run(), closing(0.0), *windows(0.0, 3000.0), event(3000.0), end(4000.0))
+    with path.open("r+b") as file:
+        file.seek(int(path.stat().st_size * share) // 4096 * 4096)
+        file.write(b"\xff" * 4096)
+    out = tmp_path / "out"
+    result = exported(tmp_path, "1", "--output", str(out))
+    assert "damaged" in result.stderr
+    assert "what to do: keep a copy of the file" in result.stderr
+    assert result.exception is None or isinstance(result.exception, SystemExit)
+    assert (result.exit_code == 0) is (out / "datapackage.json").exists()
+    assert sorted(p.name for p in tmp_path.iterdir() if p.is_dir()) in ([], ["out"])
 
 
 @pytest.mark.parametrize(("span", "why"), [("1", "take --span 60"), ("0.1", "take --span 1")])

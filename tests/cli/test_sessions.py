@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
-from journals import WALL_S, closing, codes, end, event, run, windows, written
+from journals import WALL_S, closing, codes, end, event, left, run, unseen_end, windows, written
 
 from supervisor.cli.main import main
 from supervisor.control.instance import claim
@@ -77,20 +77,28 @@ def test_the_list_tells_all_of_it_in_forty_columns(path: Path) -> None:
     assert result.stdout.splitlines() == [
         "  1  2026-05-28 20:26 UTC  SIMULATED",
         "     Hut bank, 32 cells",
-        "     bank: ended, 1 trip",
-        "     0 h 15 min, 12.3 Ah",
+        "     profile bank",
+        "     ended, 1 trip",
+        "     0 h 15 min recorded",
+        "     12.3 Ah",
         "  2  2026-05-29 20:26 UTC",
         "     Hut bank, 32 cells",
-        "     bank: finished",
-        "     0 h 15 min, 12.3 Ah",
+        "     profile bank",
+        "     finished (full)",
+        "     0 h 15 min recorded",
+        "     12.3 Ah",
         "  3  2026-05-30 20:26 UTC",
         "     Hut bank, 32 cells",
-        "     final_hold: not ended",
-        "     0 h 01 min, at least 1.0 Ah",
+        "     profile final_hold",
+        "     not ended",
+        "     0 h 01 min recorded",
+        "     at least 1.0 Ah",
         "  4  2026-05-28 20:26 UTC",
         "     Hut bank, 32 cells",
-        "     bank: under way",
-        "     0 h 00 min, charge not told",
+        "     profile bank",
+        "     under way",
+        "     0 h 00 min recorded",
+        "     charge not told",
     ]
     assert max(map(len, result.stdout.splitlines())) <= 40
     assert result.stderr == ""
@@ -100,8 +108,9 @@ def test_the_same_as_json(path: Path) -> None:
     first = json.loads(asked(path, "--json").stdout)[0]
     assert first == {
         "number": 1, "began": "2026-05-28T20:26:40Z", "bank": "Hut bank", "cells": 32,
-        "profile": "bank", "state": "ended", "recorded_s": 900.0, "charged_ah": 12.34,
-        "is_whole": True, "trips": 1, "is_simulated": True, "is_thinned": False,
+        "profiles": ["bank"], "state": "ended", "recorded_s": 900.0, "charged_ah": 12.34,
+        "charge_is_whole": True, "trips": 1, "a_run_ended_unseen": False, "is_simulated": True,
+        "is_thinned": False,
     }  # fmt: skip
 
 
@@ -119,7 +128,8 @@ def test_some_of_them(path: Path) -> None:
 def test_none_is_so(path: Path) -> None:
     result = asked(path, "--tripped", "--real")
     assert (result.exit_code, result.stdout) == (0, "")
-    assert result.stderr == "none of the 4 sessions is so\n"
+    said = "none of the 4 sessions in this journal is one of those asked for\n"
+    assert result.stderr == said
 
 
 def test_a_journal_without_a_session(tmp_path: Path) -> None:
@@ -137,6 +147,114 @@ def test_a_session_over_two_runs_counts_both(tmp_path: Path) -> None:
     )  # fmt: skip
     (only,) = json.loads(asked(path, "--json").stdout)
     assert (only["recorded_s"], only["charged_ah"]) == (900.0, 2.5)
+
+
+@pytest.mark.parametrize(
+    ("since", "found"),
+    [
+        ("2026-05-29T20:26:40Z", [2, 3]),
+        ("2026-05-29T20:26:41Z", [3]),
+        ("2026-05-29T20:26:40+00:00", [2, 3]),
+        ("2026-05-29T22:26:40+02:00", [2, 3]),
+        ("2026-05-29T22:26:41+02:00", [3]),
+        ("2026-05-29 20:26", [2, 3]),
+        ("2026-05-30", [3]),
+    ],
+)
+def test_since_when_in_any_zone(path: Path, since: str, found: list[int]) -> None:
+    assert numbers(path, "--since", since) == found
+
+
+@pytest.mark.parametrize("since", ["yesterday", "2026-13-01", "01.07.2026", ""])
+def test_a_date_that_is_none_says_how_to_write_one(path: Path, since: str) -> None:
+    result = asked(path, "--since", since)
+    assert result.exit_code == 2
+    assert "2026-07-01T20:30+02:00" in result.stderr
+    assert "UTC" in result.stderr
+
+
+def killed_while_closed(folder: Path) -> Path:
+    """And started again later; nobody has looked yet."""
+    return written(
+        folder, run(), event(9.9, "closed"), *charge(10.0),
+        run(5000.0), event(5001.0, "locked_out_at_start"), unseen_end(5001.0),
+    )  # fmt: skip
+
+
+def test_a_run_that_ended_unseen_is_a_trip_and_its_charge_not_whole(tmp_path: Path) -> None:
+    path = killed_while_closed(tmp_path)
+    (only,) = json.loads(asked(path, "--json", "--tripped").stdout)
+    told = ("trips", "a_run_ended_unseen", "charge_is_whole", "state")
+    assert [only[key] for key in told] == [1, True, False, "ended unseen"]
+    text = asked(path).stdout
+    assert "ended without a word, 1 trip" in text
+    assert "at least 12.3 Ah" in text
+    assert asked(path, "--remove", "1", "--yes").exit_code == 1, "as one with any other trip"
+
+
+def test_gone_on_with_after_that_it_is_still_told(tmp_path: Path) -> None:
+    killed_while_closed(tmp_path)
+    path = written(
+        tmp_path, run(9000.0), closing(9010.0, is_new=False), event(9010.1, "closed"),
+        event(9900.0, "finished"),
+    )  # fmt: skip
+    (only,) = json.loads(asked(path, "--json").stdout)
+    told = ("trips", "a_run_ended_unseen", "charge_is_whole", "state")
+    assert [only[key] for key in told] == [1, True, False, "finished"]
+
+
+def test_what_happens_to_an_open_circuit_changes_not_how_it_ended(tmp_path: Path) -> None:
+    path = written(
+        tmp_path, run(), event(0.0, "closed"), *charge(0.1, event(900.0, "finished")),
+        event(1000.0, "trip", was_closed=False), event(1100.0, "ended"),
+    )  # fmt: skip
+    (only,) = json.loads(asked(path, "--json").stdout)
+    assert (only["state"], only["trips"]) == ("finished", 1)
+
+
+def test_all_profiles_that_it_was_closed_with_are_told_and_found(tmp_path: Path) -> None:
+    path = written(
+        tmp_path, run(), *charge(0.0), left(1000.0),
+        closing(1100.0, is_new=False)._replace(profile="final_hold"), end(9000.0),
+        closing(9100.0)._replace(profile="few_cells"),
+    )  # fmt: skip
+    assert numbers(path, "--profile", "bank") == [1]
+    assert numbers(path, "--profile", "final_hold") == [1]
+    assert numbers(path, "--profile", "few_cells") == [2]
+    assert "profile bank, final_hold" in asked(path).stdout
+
+
+def test_left_for_another_profile_is_not_under_way(tmp_path: Path, daemon: int) -> None:
+    path = written(
+        tmp_path, run(), event(0.0, "closed"), *charge(0.1, event(900.0, "opened")),
+        event(1000.0, "session_left", profile="few_cells"), left(1000.0),
+        event(1100.0, "closed"), closing(1100.1, cells=4),
+    )  # fmt: skip
+    assert daemon
+    states = [one["state"] for one in json.loads(asked(path, "--json").stdout)]
+    assert states == ["left for another profile", "under way"]
+
+
+# --- damage
+
+
+def damaged(path: Path, share: float) -> None:
+    with path.open("r+b") as file:
+        file.seek(int(path.stat().st_size * share) // 4096 * 4096)
+        file.write(b"\xff" * 4096)
+
+
+@pytest.mark.parametrize("share", [0.1, 0.3, 0.5, 0.7, 0.9])
+@pytest.mark.parametrize("arguments", [(), ("--json",), ("--remove", "1", "--yes", "--with-trip")])
+def test_damage_inside_is_told_in_words(
+    path: Path, daemon: int, share: float, arguments: tuple[str, ...]
+) -> None:
+    os.close(daemon)
+    damaged(path, share)
+    result = asked(path, *arguments)
+    assert "damaged" in result.stderr
+    assert "what to do: keep a copy of the file" in result.stderr
+    assert result.exception is None or isinstance(result.exception, SystemExit)
 
 
 # --- removing
@@ -183,7 +301,7 @@ def test_the_newest_is_kept_as_long_as_it_has_not_ended(path: Path) -> None:
 
 def test_without_a_daemon_the_newest_may_go_as_well(path: Path, daemon: int) -> None:
     os.close(daemon)
-    assert "bank: not ended" in asked(path).stdout
+    assert asked(path).stdout.splitlines()[-3].strip() == "not ended"
     assert asked(path, "--remove", "4", "--yes").exit_code == 0
     assert numbers(path) == [1, 2, 3]
 

@@ -37,6 +37,21 @@ def test_a_reset_clears(tmp_path: Path) -> None:
     assert latch.read(WALL) is None
 
 
+def test_only_an_armed_latch_tells_of_an_end_without_a_word(tmp_path: Path) -> None:
+    latch = Latch(tmp_path)
+    for write, was_armed in (
+        (lambda: latch.clear(WALL, "reset", HEAT), False),
+        (lambda: latch.arm(WALL, HEAT), True),
+        (lambda: latch.lock(TRIP, HEAT), False),
+        (lambda: latch.path.write_text("{"), False),
+        (latch.path.unlink, False),
+    ):
+        write()
+        found = Latch(tmp_path)
+        found.read(WALL)
+        assert found.was_armed is was_armed
+
+
 def test_an_end_without_a_word_while_closed_counts_as_locked_out(tmp_path: Path) -> None:
     Latch(tmp_path).arm(WALL, HEAT)
     found = Latch(tmp_path).read("now")

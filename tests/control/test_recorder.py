@@ -9,7 +9,16 @@ from loop_bench import LoopBench, with_level_drive
 from supervisor.journal.direct import DirectJournal
 from supervisor.journal.health import Health
 from supervisor.journal.reader import Reader
-from supervisor.journal.records import Closing, Event, Progress, Record, Run, SessionEnd, Window
+from supervisor.journal.records import (
+    Closing,
+    Event,
+    Progress,
+    Record,
+    Run,
+    SessionEnd,
+    UnseenEnd,
+    Window,
+)
 from supervisor.journal.schema import SECOND_MS, WINDOW_MS
 from supervisor.settings.load import read_document
 from supervisor.settings.model import SupervisorSettings
@@ -159,6 +168,85 @@ def test_other_cells_are_another_session(kept: Kept, bench: LoopBench) -> None:
     assert told == [("bank", 32, True), ("few_cells", 4, True), ("bank", 32, False)]
 
 
+def test_other_settings_in_force_are_told_to_the_session_that_is_left(
+    kept: Kept, bench: LoopBench
+) -> None:
+    bench.mailbox.put("profile", "few_cells")  # no session yet: nothing is left
+    bench.run(bench.clock.now_s() + 12.0)
+    close(bench)
+    open_again(bench)
+    bench.mailbox.put("profile", "bank")
+    bench.run(bench.clock.now_s() + 12.0)
+    (left,) = (e for e in kept.of(Event) if e.code == "session_left")
+    assert left.data == {"profile": "bank"}
+    assert "nothing more is measured" in left.text
+    names = [type(r).__name__ for r in kept.records if not isinstance(r, Window)]
+    at = kept.records.index(left)
+    assert [type(r).__name__ for r in kept.records[at : at + 3]] == [
+        "Event", "SessionLeft", "SettingsInForce",
+    ], names  # fmt: skip
+
+
+def killed_and_started(bench: LoopBench) -> None:
+    """The pins go with the process; nothing else is done in the end."""
+    bench.loop.close()
+    bench.loop = bench.new_loop()
+
+
+def test_a_kill_while_closed_is_told_by_the_next_start(kept: Kept, bench: LoopBench) -> None:
+    close(bench)
+    assert kept.of(UnseenEnd) == []
+    killed_and_started(bench)
+    (found,) = kept.of(UnseenEnd)
+    assert "ended without a word while the circuit was closed" in found.text
+    assert "find out why it ended" in found.remedy
+    assert kept.codes.count("locked_out_at_start") == 1
+
+
+def test_a_lockout_that_was_seen_is_no_unseen_end_at_the_next_start(
+    kept: Kept, bench: LoopBench
+) -> None:
+    close(bench)
+    bench.world.fault(StopButton(kind="stop_button"))
+    bench.run(bench.clock.now_s() + 2.0)
+    killed_and_started(bench)
+    assert kept.codes.count("locked_out_at_start") == 1
+    assert kept.of(UnseenEnd) == []
+
+
+def test_an_error_that_ends_the_loop_is_a_trip_of_its_own(
+    kept: Kept, bench: LoopBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Dated to when it happened, not to the next start; and nothing the next start has to find."""
+    close(bench)
+
+    def broken(*_arguments: object) -> None:
+        raise RuntimeError("broken")
+
+    monkeypatch.setattr(bench.loop, "_acquire", broken)
+    with pytest.raises(RuntimeError, match="broken"):
+        bench.loop.run()
+    (trip,) = (e for e in kept.of(Event) if e.code == "trip")
+    assert trip.mono_s == pytest.approx(bench.clock.now_s())
+    assert (trip.data["rule"], trip.data["was_closed"]) == ("external", True)
+    assert "RuntimeError: broken" in trip.text
+    bench.loop.close()
+    bench.loop = bench.new_loop()
+    assert kept.of(UnseenEnd) == []
+
+
+def test_an_error_while_open_is_no_trip(
+    kept: Kept, bench: LoopBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_arguments: object) -> None:
+        raise RuntimeError("broken")
+
+    monkeypatch.setattr(bench.loop, "_acquire", broken)
+    with pytest.raises(RuntimeError, match="broken"):
+        bench.loop.run()
+    assert "trip" not in kept.codes
+
+
 def test_a_trip_comes_with_its_numbers_and_its_opening(kept: Kept, bench: LoopBench) -> None:
     close(bench)
     bench.world.fault(StopButton(kind="stop_button"))
@@ -248,3 +336,31 @@ def test_the_whole_way_into_a_file(hut_settings: SupervisorSettings, tmp_path: P
         assert len(list(reader.samples(session.id, SECOND_MS))) == pytest.approx(121, abs=3)
         assert list(reader.samples(session.id, WINDOW_MS))
         assert [e.code for e in reader.events(session.id)][-1] == "ended"
+
+
+def test_a_kill_the_whole_way_into_a_file(hut_settings: SupervisorSettings, tmp_path: Path) -> None:
+    """Killed while closed, started half an hour later, reset: one trip, where the record ends."""
+    journal = DirectJournal(tmp_path)
+    bench = LoopBench(with_level_drive(hut_settings), tmp_path, journal=journal)
+    bench.run(12.0)
+    close(bench, 120.0)
+    killed_at_s = bench.clock.now_s()
+    bench.loop.close()
+    bench.clock.sleep_until(killed_at_s + 1800.0)
+    bench.loop = bench.new_loop()
+    bench.run(bench.clock.now_s() + 12.0)
+    bench.mailbox.put("reset", "looked at it")
+    bench.run(bench.clock.now_s() + 1.0)
+    bench.loop.leave()
+    bench.loop.run()
+    bench.loop.close()
+    with Reader(journal.path) as reader:
+        (session,) = reader.sessions()
+        assert (session.trips, session.unseen_ends) == (1, 1)
+        events = reader.events(session.id)
+        (unseen,) = (e for e in events if e.code == "unseen_end")
+        assert abs(killed_at_s - unseen.mono_s) < 0.2, "the newest row"
+        assert unseen.run == 1
+        codes = [e.code for e in events]
+    for code in ("locked_out_at_start", "reset", "ended"):
+        assert codes.count(code) == 1, code

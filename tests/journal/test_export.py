@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from journals import WALL_S, closing, event, run, window, windows, written
+from journals import WALL_S, closing, end, event, run, unseen_end, window, windows, written
 from pyarrow import parquet
 
 from supervisor.journal.export import PACKAGE_NAME, Write, export, iso, write_csv
@@ -20,6 +20,7 @@ from supervisor.journal.records import UNKNOWN, Progress, Record, Span, Temperat
 
 AWKWARD = (0.1, 1 / 3, 3.4567890123456789, -1e-12, 5e300, 49.99999999999999)
 NUMBERS = {"number": float, "integer": int}
+FORMULAS = ("=1+1", "+1", "-1", "@SUM(A1)", "\tx", "\rx", "\nx", "＝1", "'=1", "''", "harmless")
 
 
 def records() -> Iterator[Record]:
@@ -32,6 +33,9 @@ def records() -> Iterator[Record]:
     yield window(70.0, front_v=UNKNOWN, far_v=UNKNOWN, current_a=Span(1.5, None, None))
     when = datetime(2026, 7, 1, 2, 3, 4, 567891, UTC).timestamp()
     yield event(71.0, "cue", reason="schön, 5 °C", n=1 / 3)._replace(wall_s=when)
+    for text in FORMULAS:
+        yield event(71.5, "reset", is_close=False, reason=text)._replace(text=text)
+        yield Temperature(71.5, WALL_S + 71.5, text, -1.0)
     yield window(72.0)
     yield run(100.0)
     yield closing(100.0, is_new=False)
@@ -87,6 +91,8 @@ def _value(field: Any, text: str) -> Any:
         return datetime.fromisoformat(text).timestamp()
     if field["name"] == "data":
         return json.loads(text)
+    if field["type"] == "string" and text.startswith("'"):
+        return text[1:]  # as the package's description says
     return NUMBERS.get(field["type"], str)(text)
 
 
@@ -101,6 +107,31 @@ def test_csv_holds_exactly_what_the_journal_holds(
         found = from_csv(tmp_path / "out", resource)
         assert found == expected[resource["name"]], resource["name"]
     assert len(expected["samples"]) == {100: 209, 1000: 98, 60_000: 3}[span_ms]
+
+
+def test_no_text_in_a_csv_is_a_formula_and_no_number_is_touched(
+    reader: Reader, tmp_path: Path
+) -> None:
+    """OWASP, "CSV Injection": what begins with = + - @, tab, carriage return or line feed."""
+    package = exported(reader, tmp_path / "out", "csv", write_csv)
+    assert "apostrophe" in package["description"]
+    negative = 0
+    for resource in package["resources"]:
+        types = [field["type"] for field in resource["schema"]["fields"]]
+        with (tmp_path / "out" / resource["path"]).open(encoding="utf-8", newline="") as file:
+            for row in list(csv.reader(file))[1:]:
+                for kind, text in zip(types, row, strict=True):
+                    if kind == "string":
+                        assert not text.startswith(tuple("=+-@\t\r\n＝＋－＠")), text
+                    elif kind == "number":
+                        assert not text.startswith("'")
+                        negative += text.startswith("-")
+    assert negative
+
+
+def test_in_parquet_a_text_is_as_it_was(reader: Reader, tmp_path: Path) -> None:
+    package = exported(reader, tmp_path / "out", "parquet", write_parquet)
+    assert "apostrophe" not in package["description"]
 
 
 def test_parquet_holds_exactly_what_the_journal_holds(reader: Reader, tmp_path: Path) -> None:
@@ -160,6 +191,43 @@ def test_the_package_names_what_lies_there_and_marks_a_simulation(
         content = (tmp_path / "out" / resource["path"]).read_bytes()
         assert resource["bytes"] == len(content)
         assert resource["hash"] == f"sha256:{sha256(content).hexdigest()}"
+
+
+@pytest.mark.parametrize(
+    ("told", "last_s"),
+    [
+        ([event(20.0, "finished"), event(25.0, "ended")], 20.0),
+        ([event(20.0, "paused"), event(25.0, "resumed"), event(30.0, "trip")], 30.0),
+        ([event(20.0, "paused"), event(25.0, "finished")], 20.0),
+        ([event(20.0, "opened"), event(25.0, "trip", was_closed=False)], 20.0),
+        ([event(20.0, "opened"), run(500.0), event(510.0, "trip")], 20.0),
+        ([run(500.0), unseen_end(501.0)], 15.0),
+        ([], 15.0),
+    ],
+)
+def test_until_when_it_was_closed_is_told_though_it_has_not_ended(
+    tmp_path: Path, told: list[Record], last_s: float
+) -> None:
+    path = written(
+        tmp_path, run(), event(9.9, "closed"), closing(10.0), *windows(10.0, 15.0), *told
+    )
+    with Reader(path) as reader:
+        package = exported(reader, tmp_path / "out", "csv", write_csv)
+    assert package["ended_utc"] is None
+    when = datetime.fromisoformat(package["last_closed_utc"]).timestamp()
+    assert when == pytest.approx(WALL_S + last_s)
+
+
+def test_where_the_closing_was_lost_its_progress_tells(tmp_path: Path) -> None:
+    figures = (1.0, None, None, True, None, None, None)
+    path = written(
+        tmp_path, run(), closing(10.0), Progress(60.0, WALL_S + 60, "closed", "bulk", *figures),
+        Progress(120.0, WALL_S + 120, "open", "bulk", *figures), end(9000.0),
+    )  # fmt: skip
+    with Reader(path) as reader:
+        package = exported(reader, tmp_path / "out", "csv", write_csv)
+    assert package["last_closed_utc"] == iso(datetime.fromtimestamp(WALL_S + 60, UTC))
+    assert package["ended_utc"] == iso(datetime.fromtimestamp(WALL_S + 9000, UTC))
 
 
 def test_a_real_session_is_not_marked_as_simulated(tmp_path: Path) -> None:

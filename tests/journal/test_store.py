@@ -8,7 +8,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from journals import WALL_S, closing, codes, end, event, run, window, windows, written
 
-from supervisor.journal import store as module
+from supervisor.journal import opening as module
+from supervisor.journal.opening import Broken
 from supervisor.journal.reader import NoJournal, Reader
 from supervisor.journal.records import (
     UNKNOWN,
@@ -19,7 +20,7 @@ from supervisor.journal.records import (
     Temperature,
 )
 from supervisor.journal.schema import FILE_NAME, MINUTE_MS, SECOND_MS, WINDOW_MS
-from supervisor.journal.store import Broken, Store
+from supervisor.journal.store import Store
 
 
 def test_a_session_with_its_rows_of_a_second_and_of_a_minute(tmp_path: Path) -> None:
@@ -98,7 +99,7 @@ def test_a_session_goes_on_over_openings_and_restarts_until_it_ends(tmp_path: Pa
     written(tmp_path, run(9500.0), closing(9501.0), event(9502.0, "anew"))
     with Reader(path) as reader:
         first, second = reader.sessions()
-        assert [e.code for e in reader.events(first.id)] == ["closed", "again"]
+        assert [e.code for e in reader.events(first.id)] == ["closed", "session_goes_on", "again"]
         assert [e.code for e in reader.events(second.id)] == ["anew"]
         assert first.ended_wall_s == WALL_S + 9000.0
         assert second.ended_wall_s is None

@@ -17,7 +17,7 @@ import pytest
 from journals import WALL_S, closing, end, event, run, windows
 from power_cut import Act, Sync, can_record, cuts, lay_out, recorded
 
-from supervisor.journal import store as module
+from supervisor.journal import opening as module
 from supervisor.journal.pruning import remove, thin
 from supervisor.journal.records import Progress, Record, Temperature
 from supervisor.journal.schema import FILE_NAME

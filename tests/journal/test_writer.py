@@ -1,14 +1,17 @@
 """The journal's thread: nothing blocks the loop, nothing written is lost, every loss is told."""
 
+import os
 import sqlite3
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from journals import WALL_S, closing, codes, event, run, window, windows
+from journals import WALL_S, closing, codes, end, event, run, window, windows
 
 from supervisor.journal import writer as module
+from supervisor.journal.closings import last_closed_wall_s
+from supervisor.journal.opening import Broken
 from supervisor.journal.reader import Reader
 from supervisor.journal.schema import FILE_NAME, SECOND_MS
 from supervisor.journal.store import Store
@@ -67,6 +70,7 @@ def test_a_disk_that_hangs_costs_samples_first_and_says_so(
 ) -> None:
     monkeypatch.setattr(module, "MOST_SAMPLES", 50)
     monkeypatch.setattr(module, "MOST_RECORDS", 60)
+    monkeypatch.setattr(module, "MOST_AT_ALL", 70)
     gate = Gate(monkeypatch)
     writer = write()
     writer.put(run())
@@ -75,16 +79,19 @@ def test_a_disk_that_hangs_costs_samples_first_and_says_so(
     for one in windows(0.0, 10.0):
         writer.put(one)
     for k in range(20):
-        writer.put(event(10.0 + k))
+        writer.put(event(10.0 + k, "cue"))
+    for k in range(20):
+        writer.put(event(30.0 + k, "trip"))
     gate.open.set()
     writer.close()
     assert writer.health.dropped_samples == 52
-    assert writer.health.dropped_events == 10
+    assert writer.health.dropped_events == 20
     with Reader(tmp_path / FILE_NAME) as reader:
         lost = [e for e in reader.events() if e.code == "journal_lost"]
         assert sum(e.data["samples"] for e in lost) == 52
-        assert sum(e.data["events"] for e in lost) == 10
-        assert sum(e.code == "trip" for e in reader.events()) == 10
+        assert sum(e.data["events"] for e in lost) == 20
+        assert sum(e.code == "cue" for e in reader.events()) == 10
+        assert sum(e.code == "trip" for e in reader.events()) == 10, "not without end, either"
 
 
 @pytest.mark.parametrize(
@@ -230,3 +237,172 @@ def test_a_record_that_no_file_takes_costs_only_itself(
     writer.close()
     assert codes(tmp_path / FILE_NAME)[:2] == ["before", "after"]
     assert writer.health.dropped_events == 1
+
+
+def test_a_session_is_framed_whatever_else_is_lost(
+    tmp_path: Path, write: Callable[[], Writer], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Progress and windows are dropped, and cues: that it was closed, and until when, is not."""
+    monkeypatch.setattr(module, "MOST_SAMPLES", 3)
+    monkeypatch.setattr(module, "MOST_RECORDS", 4)
+    gate = Gate(monkeypatch)
+    writer = write()
+    writer.put(run())
+    assert gate.reached.wait(20)
+    for record in (
+        event(9.99, "closed"), closing(10.0), *windows(10.0, 20.0), event(15.0, "cue"),
+        event(16.0, "cue"), event(20.0, "trip"), end(30.0), event(39.99, "cue"), closing(40.0),
+    ):  # fmt: skip
+        writer.put(record)
+    gate.open.set()
+    writer.close()
+    with Reader(tmp_path / FILE_NAME) as reader:
+        first, second = reader.sessions()
+        assert (first.began_wall_s, first.ended_wall_s) == (WALL_S + 10, WALL_S + 30)
+        assert second.began_wall_s == WALL_S + 40
+        codes_of_first = [e.code for e in reader.events(first.id)]
+        assert codes_of_first == ["closed", "cue", "trip"]
+        assert last_closed_wall_s(reader, first.id) == WALL_S + 20
+
+
+@pytest.mark.parametrize("code", ["trip", "locked_out_at_start", "unseen_end"])
+def test_in_trouble_a_trip_is_tried_at_once(
+    tmp_path: Path, write: Callable[[], Writer], monkeypatch: pytest.MonkeyPatch, code: str
+) -> None:
+    """The next try would come in eleven days; and another event does not hasten it."""
+    monkeypatch.setattr(module, "AGAIN_AFTER_S", 1e6)
+    monkeypatch.setattr(module, "AGAIN_AT_MOST_S", 1e6)
+    monkeypatch.setattr(module, "URGENT_AGAIN_AFTER_S", 0.0)
+    gate = Gate(monkeypatch)
+    gate.open.set()
+    gate.fails = [OSError(5, "Input/output error")]
+    writer = write()
+    writer.put(run())
+    while not writer.health.trouble:
+        threading.Event().wait(0.002)
+    writer.put(event(1.0, "cue"))
+    assert writer.health.written == 0
+    writer.put(event(2.0, code))
+    while writer.health.written < 3:
+        threading.Event().wait(0.002)
+    assert codes(tmp_path / FILE_NAME) == ["cue", code]
+    assert writer.health.trouble == ""
+
+
+def test_a_trip_that_fails_again_is_tried_as_after_a_first_failure(
+    tmp_path: Path, write: Callable[[], Writer], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """After a long time in trouble the tries were a minute apart."""
+    waits: list[float] = []
+    wait = Writer._wait
+
+    def noted(writer: Writer, again_s: float) -> bool:
+        if not writer.health.trouble:
+            return wait(writer, again_s)
+        waits.append(again_s)
+        return wait(writer, again_s if len(waits) == 3 else 0.0)
+
+    monkeypatch.setattr(module, "AGAIN_AFTER_S", 100.0)
+    monkeypatch.setattr(module, "AGAIN_AT_MOST_S", 1e6)
+    monkeypatch.setattr(module, "URGENT_AGAIN_AFTER_S", 0.0)
+    monkeypatch.setattr(Writer, "_wait", noted)
+    gate = Gate(monkeypatch)
+    gate.open.set()
+    gate.fails = [OSError(5, "Input/output error")] * 4
+    writer = write()
+    writer.put(run())
+    while len(waits) < 3:
+        threading.Event().wait(0.002)
+    writer.put(event(1.0))
+    while len(waits) < 4:
+        threading.Event().wait(0.002)
+    writer.close()
+    assert waits == [200.0, 400.0, 800.0, 200.0]
+    assert codes(tmp_path / FILE_NAME) == ["trip"]
+
+
+def break_next_connect(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever lies there."""
+    connect = Store.connect
+
+    def broken(_store: Store) -> bool:
+        monkeypatch.setattr(Store, "connect", connect)
+        raise Broken("a test")
+
+    monkeypatch.setattr(Store, "connect", broken)
+
+
+def test_files_set_aside_in_one_second_are_all_kept(
+    tmp_path: Path, write: Callable[[], Writer], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Or after the clock was set back. The changes that waited beside a file go with it."""
+    path = tmp_path / FILE_NAME
+    for number in range(3):
+        break_next_connect(monkeypatch)
+        path.write_bytes(b"broken %d " % number * 500)
+        Path(f"{path}-wal").write_bytes(b"changes %d" % number)
+        writer = write()
+        writer.put(run())
+        writer.close()
+        path.unlink()
+    main, waiting = (
+        sorted(p.read_bytes()[:9] for p in tmp_path.glob(f"journal.broken-*{ending}"))
+        for ending in ("[0-9]", "-wal")
+    )
+    assert main == [b"broken %d " % number for number in range(3)]
+    assert waiting == [b"changes %d" % number for number in range(3)]
+
+
+def test_a_power_cut_while_it_is_set_aside_leaves_no_changes_to_a_fresh_file(
+    tmp_path: Path, write: Callable[[], Writer], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """SQLite would write the old file's changes into the new one."""
+    path, moved = tmp_path / FILE_NAME, []
+    path.write_bytes(b"broken" * 500)
+    Path(f"{path}-wal").write_bytes(b"changes")
+    rename = Path.rename
+
+    def noted(part: Path, target: Path) -> Path:
+        moved.append(part.name.removeprefix(FILE_NAME))
+        return rename(part, target)
+
+    monkeypatch.setattr(Path, "rename", noted)
+    break_next_connect(monkeypatch)
+    writer = write()
+    writer.put(run())
+    writer.close()
+    assert moved[-1] == "", "as long as it is there, nothing begins"
+    assert "-wal" in moved
+
+
+def test_the_thread_gives_way_to_the_loop() -> None:
+    """It inherits the policy of whoever starts it."""
+    found: list[int] = []
+
+    def live() -> None:
+        os.sched_setscheduler(0, os.SCHED_BATCH, os.sched_param(0))
+        module._give_way()
+        found.append(os.sched_getscheduler(0))
+        found.append(os.getpriority(os.PRIO_PROCESS, threading.get_native_id()))
+
+    before = os.getpriority(os.PRIO_PROCESS, 0)
+    thread = threading.Thread(target=live)
+    thread.start()
+    thread.join()
+    assert found == [os.SCHED_OTHER, max(module.NICE, before)]
+    assert os.getpriority(os.PRIO_PROCESS, os.getpid()) == before, "the loop does not"
+
+
+def test_where_it_may_not_give_way_it_writes_all_the_same(
+    tmp_path: Path, write: Callable[[], Writer], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refused(*_arguments: object) -> None:
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "sched_setscheduler", refused)
+    monkeypatch.setattr(os, "setpriority", refused)
+    writer = write()
+    for record in (run(), event(1.0)):
+        writer.put(record)
+    writer.close()
+    assert codes(tmp_path / FILE_NAME) == ["trip"]

@@ -38,6 +38,17 @@ def test_times_from_half_of_the_misses_and_trips_at_all(rule: LoopOverrunRule) -
     assert verdicts[5].since_s == 0.5
 
 
+def test_what_is_measured_is_what_the_answer_goes_by(rule: LoopOverrunRule) -> None:
+    """A cycle 0.025 s late against 0.2 s explains no trip by misses, and shows a margin."""
+    steps = [(0.5 * k, {"misses": misses, "late_s": 0.025}) for k, misses in enumerate((0, 5, 10))]
+    on_time, timing, trip = feed(rule, steps)
+    assert on_time.measured == 0.025
+    assert (timing.state, timing.measured) == (TIMING, None)
+    assert (trip.state, trip.measured) == (TRIP, None)
+    late = feed(rule, [(1.5, {"misses": 10, "late_s": 0.3})])[0]
+    assert (late.state, late.measured) == (TRIP, 0.3)
+
+
 def test_old_misses_are_forgotten(rule: LoopOverrunRule) -> None:
     totals = [k // 2 for k in range(200)]  # one a second
     assert TRIP not in states(feed(rule, misses(*totals)))

@@ -4,7 +4,17 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from supervisor.journal.reader import Reader
-from supervisor.journal.records import Closing, Event, Record, Run, SessionEnd, Span, Window
+from supervisor.journal.records import (
+    Closing,
+    Event,
+    Record,
+    Run,
+    SessionEnd,
+    SessionLeft,
+    Span,
+    UnseenEnd,
+    Window,
+)
 from supervisor.journal.schema import FILE_NAME
 from supervisor.journal.store import Store
 
@@ -23,6 +33,15 @@ def closing(mono_s: float, *, is_new: bool = True, cells: int = 32) -> Closing:
 
 def end(mono_s: float) -> SessionEnd:
     return SessionEnd(mono_s, WALL_S + mono_s)
+
+
+def left(mono_s: float) -> SessionLeft:
+    return SessionLeft(mono_s, WALL_S + mono_s)
+
+
+def unseen_end(mono_s: float) -> UnseenEnd:
+    """Found at a start."""
+    return UnseenEnd(mono_s, WALL_S + mono_s, "ended without a word", "look at the bank")
 
 
 def event(mono_s: float, code: str = "trip", *, is_close: bool = True, **data: object) -> Event:

@@ -12,7 +12,8 @@ TIMING_FROM_SHARE = 0.5  # of the misses that trip: one now and then is no reaso
 class LoopOverrunRule:
     """Trips when one cycle begins too late, or when too many deadlines were missed of late.
 
-    ``measured`` is the lateness of this cycle, in seconds.
+    ``measured`` is the lateness of this cycle, in seconds; None where not it but the number of
+    misses builds up or trips: that is in the reason.
     """
 
     key = "loop_overrun"
@@ -43,10 +44,10 @@ class LoopOverrunRule:
         since_s = self._steps[0][0]
         if self._recent >= self._misses:
             reason = f"{missed}, {self._misses} are too many"
-            return self._verdict(State.TRIP, late_s, since_s, reason)
+            return self._verdict(State.TRIP, None, since_s, reason)
         if self._recent >= TIMING_FROM_SHARE * self._misses:
             reason = f"{missed}, {self._misses} would be too many"
-            return self._verdict(State.TIMING, late_s, since_s, reason)
+            return self._verdict(State.TIMING, None, since_s, reason)
         return self._verdict(State.CLEAR, late_s, None, missed)
 
     def _count(self, total: int, now_s: float) -> None:
@@ -59,5 +60,7 @@ class LoopOverrunRule:
         while self._steps and now_s - self._steps[0][0] > self._in_s:
             self._recent -= self._steps.popleft()[1]
 
-    def _verdict(self, state: State, late_s: float, since_s: float | None, reason: str) -> Verdict:
+    def _verdict(
+        self, state: State, late_s: float | None, since_s: float | None, reason: str
+    ) -> Verdict:
         return Verdict(self.key, state, late_s, self._late_s, "s", since_s, reason)

@@ -1,0 +1,47 @@
+"""How a session's last closing ended."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from supervisor.journal.codes import CLOSES, OPENS
+from supervisor.journal.reader import EventRow, Reader
+
+
+@dataclass(frozen=True, slots=True)
+class LastClosing:
+    """``opened_wall_s`` None: it is closed yet. ``by``: code of the event that ended it."""
+
+    opened_wall_s: float | None = None
+    by: str = ""
+
+
+def last_closing(events: Iterable[EventRow]) -> LastClosing | None:
+    """None: no event tells of any. A pause of a pulsed hold is an end until another one follows. An
+    end whose closing was lost is one all the same."""
+    last: LastClosing | None = None
+    for event in events:
+        if event.code in CLOSES:
+            last = LastClosing()
+        elif event.code in OPENS:
+            last = _ended_by(event, last)
+    return last
+
+
+def _ended_by(event: EventRow, last: LastClosing | None) -> LastClosing | None:
+    if last is None and not event.data.get("was_closed", event.code != "ended"):
+        return None
+    if last is None or last.opened_wall_s is None:
+        return LastClosing(event.wall_s, event.code)
+    return LastClosing(last.opened_wall_s, event.code) if last.by == "paused" else last
+
+
+def last_closed_wall_s(reader: Reader, session: int) -> float | None:
+    """Until when it was closed, as far as that was recorded; None: nothing tells of it."""
+    last = last_closing(reader.events(session))
+    if last is not None and last.opened_wall_s is not None:
+        return last.opened_wall_s
+    closed = [row.wall_s for row in reader.progress(session) if row.circuit == "closed"]
+    if last is None:  # its event was lost
+        return closed[-1] if closed else None
+    newest = reader.newest_wall_s(session)
+    return max(known) if (known := [w for w in (*closed[-1:], newest) if w is not None]) else None
