@@ -87,8 +87,8 @@ def _charge(settings: SupervisorSettings) -> Iterator[tuple[str, str]]:
         pulsed = charge.pulsed_hold
         yield (
             "CAUTION: ",
-            f"pulsed hold: it closes by itself, up to {pulsed.most_pulses} times in "
-            f"{pulsed.most_hours:g} h",
+            f"pulsed hold: it closes by itself, up to {pulsed.most_pulses} times in one session, "
+            f"for {pulsed.most_hours:g} h after each closing by hand",
         )
 
 

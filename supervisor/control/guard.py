@@ -1,27 +1,29 @@
 """Guards the circuit: holds it closed while permitted, opens it, locks it out.
 
 Permission to be closed is renewed at one place only, ``_renew``, and only by a cycle whose
-decision permits it. Everything else can only open.
+decision permits it. It closes at one place only, ``_close``. Everything else can only open.
 """
 
+from supervisor.control.between_pulses import BetweenPulses
 from supervisor.control.circuit import Cause, NotAllowed, after
 from supervisor.control.closing import Answer, Closing
 from supervisor.control.latch import Lockout
 from supervisor.control.lockout import LockoutKeeper
 from supervisor.control.logbook import Logbook
 from supervisor.control.opening import Opening, OpeningWatch
-from supervisor.devices.contactor import Contactor, LeaseExpired
+from supervisor.control.permission import Permission
+from supervisor.devices.contactor import Contactor
 from supervisor.devices.panel import Panel
 from supervisor.devices.protocols import Clock
-from supervisor.protection.decision import KNOW_WHY, Decision
+from supervisor.protection.decision import Decision
 from supervisor.protection.verdict import State, Verdict
 from supervisor.readings import Readings
 from supervisor.settings.model import SupervisorSettings
 from supervisor.snapshot import Circuit
 
 MIN_REASON_CHARACTERS = 3
-DOUBT_ENDS_PULSES_S = 60.0
 EXTERNAL_REMEDY = "find out who or what opened the circuit and why, and look at the bank"
+STOPPED = "the stop button was pressed, or its wire is broken"
 
 
 class Guard:
@@ -43,11 +45,11 @@ class Guard:
         self._keeper = keeper
         self._logbook = logbook
         self.remedies: dict[str, str] = {}  # by rule, what to check before a reset
+        self.profile_in_doubt = ""  # why nobody knows which settings fit what is wired
+        self._permission = Permission(contactor, settings.lease_s)
         self._opening: OpeningWatch | None = None
         self._closing = Closing(keeper, clock)
-        self.profile_in_doubt = ""  # why nobody knows which settings fit what is wired
-        self._withheld_by: Verdict | None = None
-        self._doubtful_since_s: float | None = None  # while paused
+        self._between_pulses = BetweenPulses()
         self._leaving = False
         self.circuit = Circuit.LOCKED_OUT if keeper.lockout else Circuit.OPEN
 
@@ -69,7 +71,7 @@ class Guard:
 
     def follow_opening(self, decision: Decision, readings: Readings) -> None:
         """Confirm that it opened; if it did not, open the mains side; then put it on disk."""
-        failed = _has_tripped(decision, "failed_to_open")
+        failed = decision.trip_of("failed_to_open") is not None
         if failed:
             self._contactor.drop_mains()
         if self._opening and self._opening.outcome is Opening.WAITING:
@@ -116,6 +118,7 @@ class Guard:
     def adopt(self, settings: SupervisorSettings, remedies: dict[str, str]) -> None:
         """These settings are in force, and somebody said so."""
         self._settings, self.remedies, self.profile_in_doubt = settings, remedies, ""
+        self._permission = Permission(self._contactor, settings.lease_s)
 
     def _is_opening(self) -> bool:
         return self._opening is not None and self._opening.outcome is Opening.WAITING
@@ -126,50 +129,34 @@ class Guard:
         if decision.trip:
             self._trip(decision.trip)
         elif self._panel.stop_pressed():
-            self._trip(_external("the stop button was pressed, or its wire is broken"))
-        elif self._contactor.lease_ran_out:
-            self._trip(self._lease_verdict())
+            self._trip(_external(STOPPED))
+        elif self._permission.ran_out:
+            self._trip(self._permission.trip())
         elif self._leaving:
             self._open("as the program was told to end")
         else:
             self._renew(decision)
 
     def _renew(self, decision: Decision) -> None:
-        if decision.permit:
-            try:
-                self._contactor.renew(self._settings.lease_s)
-                self._withheld_by = None
-            except LeaseExpired:
-                self._trip(self._lease_verdict())
-        else:
-            self._withheld_by = _first_cause(self._withheld_by, decision.doubt)
+        if not self._permission.renew(decision):
+            self._trip(self._permission.trip())
 
-    def _lease_verdict(self) -> Verdict:
-        lease_s = self._settings.lease_s
-        cause = self._withheld_by
-        reason = f"no cycle with good readings for {lease_s:g} s: permission to be closed ran out"
-        return Verdict(
-            rule=cause.rule if cause else "stale",
-            state=State.TRIP,
-            measured=None,
-            limit=lease_s,
-            unit="s",
-            since_s=None,
-            reason=f"{reason} ({cause.reason})" if cause else reason,
-            remedy=cause.remedy if cause else "",
-        )
+    def _close(self, cause: Cause) -> None:
+        self._opening = None
+        self._permission.begin()
+        self.circuit = after(self.circuit, cause)
 
     # -- opening ----------------------------------------------------------------------------
 
     def _trip(self, verdict: Verdict) -> None:
         was_closed = self.circuit is Circuit.CLOSED
-        self._contactor.open()
-        self.circuit = after(self.circuit, Cause.TRIP)
+        remedy = verdict.remedy or self.remedies.get(verdict.rule, EXTERNAL_REMEDY)
+        self._part(Cause.TRIP)
         self._keeper.lock(
             Lockout(
                 tripped_by=verdict.rule,
                 reason=verdict.reason,
-                remedy=verdict.remedy or self.remedies.get(verdict.rule, EXTERNAL_REMEDY),
+                remedy=remedy,
                 wall=self._logbook.wall(),
                 measured=verdict.measured,
                 limit=verdict.limit if verdict.unit else None,
@@ -177,8 +164,6 @@ class Guard:
                 failed_to_open=verdict.rule == "failed_to_open",
             )
         )
-        if was_closed:
-            self._opening = self._new_watch()
         self._logbook.alarm(
             "trip",
             f"{verdict.rule}: {verdict.reason}",
@@ -186,19 +171,22 @@ class Guard:
             measured=verdict.measured,
             limit=verdict.limit,
             unit=verdict.unit,
-            remedy=verdict.remedy or self.remedies.get(verdict.rule, EXTERNAL_REMEDY),
+            remedy=remedy,
             was_closed=was_closed,
+            by_doubt=verdict.by_doubt,
         )
         self._closing.abandon(verdict.reason)  # asked for before it; a reset does not revive it
 
     def _open(self, why: str) -> None:
-        self._contactor.open()
-        self.circuit = after(self.circuit, Cause.OPEN)
-        self._opening = self._new_watch()
+        self._part(Cause.OPEN)
         self._logbook.note("opened", f"opened, {why}")
 
-    def _new_watch(self) -> OpeningWatch:
-        return OpeningWatch(self._contactor.state().told_at_s, self._settings)
+    def _part(self, cause: Cause) -> None:
+        """The coil off, once more if it is; from closed, watch that the contact follows."""
+        self._contactor.open()
+        if self.circuit is Circuit.CLOSED:
+            self._opening = OpeningWatch(self._contactor.state().told_at_s, self._settings)
+        self.circuit = after(self.circuit, cause)
 
     def _conclude_opening(self, opening: OpeningWatch) -> None:
         self._keeper.note_opening(opening.opened_in_s, failed=opening.outcome is Opening.FAILED)
@@ -215,7 +203,7 @@ class Guard:
         )
 
     def _watch_while_open(self, decision: Decision) -> None:
-        failed = _first(decision, State.TRIP, rule="failed_to_open")
+        failed = decision.trip_of("failed_to_open")
         if failed and self.circuit is not Circuit.LOCKED_OUT:
             self._trip(failed)
         elif self.circuit in (Circuit.OPEN, Circuit.UNFIT):
@@ -228,20 +216,15 @@ class Guard:
         """The bank is full: open, and closed again only after an ``open``."""
         if self._tripped_by_its_lease() or self.circuit not in (Circuit.CLOSED, Circuit.PAUSED):
             return
-        if self.circuit is Circuit.CLOSED:
-            self._contactor.open()
-            self._opening = self._new_watch()
-        self.circuit = after(self.circuit, Cause.FULL)
+        self._part(Cause.FULL)
         self._disarm_if_confirmed()
         self._logbook.note("finished", f"full: {why}")
 
     def pause(self, why: str) -> None:
         """A pulse has ended: open, until ``resume``."""
         if self.circuit is Circuit.CLOSED and not self._tripped_by_its_lease():
-            self._contactor.open()
-            self.circuit = after(self.circuit, Cause.PAUSE)
-            self._doubtful_since_s = None
-            self._opening = self._new_watch()
+            self._part(Cause.PAUSE)
+            self._between_pulses.begin()
             self._logbook.note("paused", f"opened, {why}")
 
     def resume(self, decision: Decision) -> bool:
@@ -252,9 +235,7 @@ class Guard:
             return False
         if not decision.permit or self.hindrances(decision):
             return False
-        self._opening, self._withheld_by = None, None
-        self._contactor.close_for(self._settings.lease_s)
-        self.circuit = after(self.circuit, Cause.RESUME)
+        self._close(Cause.RESUME)
         self._logbook.note("resumed", "closed again, by the pulsed hold")
         return True
 
@@ -266,33 +247,15 @@ class Guard:
             self._logbook.note("opened", f"stays open: {why}")
 
     def _watch_while_paused(self, decision: Decision) -> None:
-        """Every rule stays in force, and a trip is final. A doubt is none, the circuit being open:
-        it only keeps it so, and ends the pulses when it lasts."""
-        if decision.trip and not self._only_doubts(decision):
-            self._trip(decision.trip)
+        """Every rule stays in force."""
+        if tripped := self._between_pulses.trip(decision):
+            self._trip(tripped)
         elif self._panel.stop_pressed():
-            self._trip(_external("the stop button was pressed, or its wire is broken"))
+            self._trip(_external(STOPPED))
         elif self._leaving:
             self.end_pause("the program was told to end")
-        elif decision.permit:
-            self._doubtful_since_s = None
-        else:
-            self._wait_in_doubt(decision)
-
-    def _only_doubts(self, decision: Decision) -> bool:
-        """Whether it has opened may not be in doubt: then the mains side is to open as well."""
-        return decision.by_doubt and not _has_tripped(decision, "failed_to_open")
-
-    def _wait_in_doubt(self, decision: Decision) -> None:
-        now_s = self._clock.now_s()
-        if self._doubtful_since_s is None:
-            self._doubtful_since_s = now_s
-        if now_s - self._doubtful_since_s > DOUBT_ENDS_PULSES_S:
-            why = decision.trip or decision.doubt
-            self.end_pause(
-                f"no pulse after {DOUBT_ENDS_PULSES_S:g} s of doubt"
-                + (f": {why.reason}" if why else "")
-            )
+        elif why := self._between_pulses.why_no_more(decision, self._clock.now_s()):
+            self.end_pause(why)
 
     def _disarm_if_confirmed(self) -> None:
         if self._opening and self._opening.outcome is Opening.CONFIRMED:
@@ -300,9 +263,9 @@ class Guard:
 
     def _tripped_by_its_lease(self) -> bool:
         """Closed, but permission has run out: that is a trip, whatever else asks to open."""
-        ran_out = self.circuit is Circuit.CLOSED and self._contactor.lease_ran_out
+        ran_out = self.circuit is Circuit.CLOSED and self._permission.ran_out
         if ran_out:
-            self._trip(self._lease_verdict())
+            self._trip(self._permission.trip())
         return ran_out
 
     # -- asked for --------------------------------------------------------------------------
@@ -386,9 +349,7 @@ class Guard:
         if not self._keeper.is_armed:
             self._closing.abandon("the lockout file does not say that it may be closed")
         elif not hindrances and self.circuit is Circuit.OPEN and not self._leaving:
-            self._opening, self._withheld_by = None, None
-            self._contactor.close_for(self._settings.lease_s)
-            self.circuit = after(self.circuit, Cause.CLOSE)
+            self._close(Cause.CLOSE)
             self._logbook.note("closed", f"closed, asked by {self._closing.done()}")
         elif self._closing.is_over or self._leaving:
             self._closing.abandon("; ".join(hindrances) or "the program is about to end")
@@ -396,19 +357,3 @@ class Guard:
 
 def _external(reason: str) -> Verdict:
     return Verdict("external", State.TRIP, None, 0.0, "", None, reason)
-
-
-def _first(decision: Decision, state: State, rule: str | None = None) -> Verdict | None:
-    matching = (v for v in decision.verdicts if v.state is state and rule in (None, v.rule))
-    return next(matching, None)
-
-
-def _first_cause(before: Verdict | None, now: Verdict | None) -> Verdict | None:
-    """A rule that knows why stays named while others go on to miss the readings it missed."""
-    if before is None or (now is not None and now.rule in KNOW_WHY):
-        return now or before
-    return before
-
-
-def _has_tripped(decision: Decision, rule: str) -> bool:
-    return _first(decision, State.TRIP, rule) is not None

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 
 from supervisor.control.latch import Kept
 from supervisor.control.operations import KEY as CONTACTOR
+from supervisor.guidance.tally import NAMES
 from supervisor.protection.verdict import Memory
 from supervisor.settings.model import SupervisorSettings
 
@@ -18,11 +19,7 @@ OF_A_SESSION: Mapping[str, Memory] = {
     "session_charge": NOTHING_YET,
     "session_hold": NOTHING_YET,
     "session_time": NOTHING_YET,
-    TALLY: {
-        f"{name} {key}": value
-        for name in ("charge", "energy", "unsure", "hours")
-        for key, value in NOTHING_YET.items()
-    },
+    TALLY: {f"{name} {key}": value for name in NAMES for key, value in NOTHING_YET.items()},
 }
 
 

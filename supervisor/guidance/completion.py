@@ -29,9 +29,8 @@ class Completion:
         assert charge.full is not None
         self._full = charge.full
         self._hold_from_v = charge.hold_from_v
-        balance, bank = settings.protection.balance, settings.bank
+        balance, rating_ah = settings.protection.balance, settings.bank.rating_ah
         self._bars_ohm = balance.bars_microohms * MICRO if balance else 0.0
-        rating_ah = bank.cells_in_parallel * bank.cell_ampere_hours
         self._least_ah = charge.full.least_percent / 100 * rating_ah
         self._most_ah = MOST_OF_RATING * rating_ah
         self._of_s = 60.0 * charge.full.minutes
@@ -76,7 +75,7 @@ class Completion:
         self._missing = tuple(self._lacks(second, charged_ah))
         if self._is_broken(now_s):
             self._for_s = 0.0
-        elif not self._missing:
+        if not self._missing:
             self._for_s += LENGTH_S
         if not self._missing and self._for_s >= self._of_s:
             self.reason = (

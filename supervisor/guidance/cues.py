@@ -1,6 +1,6 @@
 """What the operator might do now, in plain words: few, ranked, each with number and reason."""
 
-from collections.abc import Callable, Mapping, Set
+from collections.abc import Callable, Iterator, Mapping, Set
 from dataclasses import dataclass
 from math import inf
 from typing import NamedTuple
@@ -8,6 +8,7 @@ from typing import NamedTuple
 from supervisor.guidance.forecast import Left
 from supervisor.guidance.seconds import Second
 from supervisor.guidance.words import millivolts, span, when
+from supervisor.protection.rules.temperature import NEAR_HOT_K
 from supervisor.protection.verdict import State, Verdict
 from supervisor.protection.wording import amount
 from supervisor.settings.charge import Charge
@@ -19,7 +20,6 @@ CREEPS_WITHIN_S = 1800.0  # of the limit, in the hold
 NOW_WITHIN_S = 300.0
 HEAT_WITHIN_S = 900.0
 TOO_FAST_SHARE = 0.5  # of what trips
-NEAR_HOT_K = 10.0
 MUCH, LITTLE = 1.1, 0.85  # of the target
 SMALL, LEVEL_FOR_S = 0.2, 600.0  # of the target: eased down too far, when nothing rises so long
 CALM_FOR_S = 300.0  # before it is said that the knob may go up
@@ -138,19 +138,32 @@ def _above(now: Situation) -> Cue | None:
 
 
 def _heat(now: Situation) -> Cue | None:
-    supply, probes = now.verdicts.get("supply_thermal"), now.verdicts.get("temperature")
-    if supply is not None and _closed(now):
-        near = supply.left_s is not None and supply.left_s < HEAT_WITHIN_S
-        if supply.state is State.TIMING or near:
-            return Cue("heat", Urgency.SOON, "Supply near its limit: turn down.", supply.reason)
-    if probes is not None and probes.measured is not None and probes.unit == "°C":
-        below_k = probes.limit - probes.measured
-        near = 0 <= below_k < NEAR_HOT_K and probes.limit > 30
-        if near or (probes.state is State.TIMING and below_k < 0):  # too cold times above its limit
-            text = f"Heat near its limit: {amount(probes.measured, '°C')}."
-            trips = f"{amount(probes.limit, '°C')} trips; give it air, or turn down"
-            return Cue("heat", Urgency.SOON, text, trips)
-    return None
+    """The parts that probes are on before the supply: cells may be among them, and cells burn."""
+    hot = [*_hot_part(now), *_hot_supply(now)]
+    if not hot:
+        return None
+    texts, reasons = zip(*hot, strict=True)
+    return Cue("heat", Urgency.SOON, " ".join(texts), "; ".join(reasons))
+
+
+def _hot_part(now: Situation) -> Iterator[tuple[str, str]]:
+    probes = now.verdicts.get("temperature")
+    if probes is None or probes.measured is None or probes.unit != "°C":
+        return
+    below_k = probes.limit - probes.measured
+    near = 0 <= below_k < NEAR_HOT_K and probes.limit > 30
+    if near or (probes.state is State.TIMING and below_k < 0):  # too cold times above its limit
+        text = f"Heat near its limit: {amount(probes.measured, '°C')}."
+        yield text, f"{probes.reason}; give it air, or turn down"
+
+
+def _hot_supply(now: Situation) -> Iterator[tuple[str, str]]:
+    supply = now.verdicts.get("supply_thermal")
+    if supply is None or not _closed(now):
+        return
+    near = supply.left_s is not None and supply.left_s < HEAT_WITHIN_S
+    if supply.state is State.TIMING or near:
+        yield "Supply near its limit: turn down.", supply.reason
 
 
 def _far_lags(now: Situation) -> Cue | None:
@@ -193,7 +206,7 @@ def _no_end(now: Situation) -> Cue | None:
 
 def _small_supply(now: Situation) -> Cue | None:
     most_a, second = now.charge.bench_supply_amperes, now.second
-    if most_a is None or most_a >= now.charge.target_amperes:
+    if most_a is None or now.charge.regulated:
         return None
     if now.stage is not Stage.HOLD or second is None or not _closed(now) or now.has_stopped:
         return None

@@ -9,22 +9,22 @@ from collections.abc import Iterable, Mapping, Sequence
 from enum import Enum
 from math import inf
 
-from supervisor.guidance.completion import Completion
-from supervisor.guidance.cues import Cue, Situation, cues, is_near
-from supervisor.guidance.fading import Fading
-from supervisor.guidance.forecast import Forecast, Left
+from supervisor.guidance.advice import advice
+from supervisor.guidance.cues import Cue, Situation, cues
+from supervisor.guidance.forecast import Left
 from supervisor.guidance.pulses import Pulses
 from supervisor.guidance.rest_check import RestCheck
 from supervisor.guidance.seconds import Second, Seconds
 from supervisor.guidance.tally import Tally
+from supervisor.guidance.to_full import ToFull
+from supervisor.guidance.to_limit import ToLimit
 from supervisor.guidance.turns import Turns
 from supervisor.guidance.words import between, span, when
 from supervisor.protection.charge_stage import ChargeStage
 from supervisor.protection.sensing.knob_steps import KnobSteps
 from supervisor.protection.session import SECONDS_PER_HOUR
 from supervisor.protection.verdict import Verdict
-from supervisor.readings import Channel, Readings
-from supervisor.settings.fitted import fitted_cells
+from supervisor.readings import Readings
 from supervisor.settings.model import SupervisorSettings
 from supervisor.snapshot import Circuit, CueView, ForecastView, GuidanceView, Stage
 
@@ -43,66 +43,37 @@ class Order(Enum):
     END = "end"  # no further pulse: open for good
 
 
-ADVICE = {
-    Stage.NONE: "The circuit is open.",
-    Stage.BULK: "The current is the limit: keep it at the target, watch the supply's heat. "
-    "The voltage hardly moves for hours; the end comes fast.",
-    Stage.TAPER: "The voltage has left its flat part: ease down in small turns, "
-    "each a few minutes after the last, and stay beside it.",
-    Stage.HOLD: "Keep the voltage in its band: the current falls by itself, the knob must come "
-    "down again and again. It ends when next to nothing flows.",
-    Stage.REST: "Full and open: leave it alone while the rest is watched.",
-}
-
-
-# Of a supply that is regulated.
-BY_ITSELF = {
-    Stage.TAPER: "The supply's own limit is near: look whether it holds its voltage.",
-    Stage.HOLD: "The supply holds the voltage by itself, and the current falls. It ends when next "
-    "to nothing flows.",
-}
-NOTHING_FLOWS = "Nothing flows: look at the supply and its fuse, or open it."
-BETWEEN_PULSES = "Open between two pulses: it closes again by itself. Leave the knob as it is."
-
-
 class Guide:
     """Of one circuit. ``take`` in every cycle; what it says changes once a second."""
 
     def __init__(self, settings: SupervisorSettings) -> None:
         charge = settings.charge
         assert charge is not None
-        self._settings, self._charge = settings, charge
-        balance, bank = settings.protection.balance, settings.bank
+        self._charge = charge
+        balance = settings.protection.balance
         self._bars_ohm = balance.bars_microohms * MICRO if balance else 0.0
-        self._largest_zero_a = settings.protection.sensing.zero_amperes  # of a shunt still unknown
-        self._rating_ah = bank.cells_in_parallel * bank.cell_ampere_hours
+        self._rating_ah = settings.bank.rating_ah
         self._seconds = Seconds(settings)
         self._stage = ChargeStage(settings)
         self._steps = KnobSteps(settings)
-        limit_v = settings.protection.lowest_trip_v
-        flat_v = charge.taper_above_volts
-        self._forecasts = {cell: Forecast(limit_v, flat_v) for cell in fitted_cells(settings)}
+        self._to_limit = ToLimit(settings, charge)
         full = charge.full
-        self._completion = Completion(settings) if full else None
-        self._fading = Fading(full.end_amperes, 60 * full.minutes) if full else None
+        self._full = ToFull(settings, full) if full else None
+        self.tally = Tally(settings)
         self._pulses = (
-            Pulses(charge.pulsed_hold, full.end_amperes, 60 * full.minutes)
+            Pulses(charge.pulsed_hold, full.end_amperes, 60 * full.minutes, self.tally.pulses)
             if full and charge.pulsed_hold
             else None
         )
-        self.tally = Tally(settings)
         self._second: Second | None = None
         self._circuit = Circuit.OPEN
         self._shown_stage, self._stage_since_s = Stage.NONE, 0.0
-        self._small_since_s: float | None = None
         self._rest: RestCheck | None = None
         self._finished_because = self._pulses_ended_because = ""
         self._cues: list[Cue] = []
         self._cues_at_s = -inf
         self._uneasy_at_s = -inf  # told to ease down, or the current was changed
-        self._has_neared = False
         self._is_resuming = False
-        self._level_since_s: float | None = None
         self._turns = Turns()
         limits = settings.protection.stage_limits
         taper = limits.taper if limits else None
@@ -169,18 +140,16 @@ class Guide:
         self._is_resuming = False
 
     def _begin(self, now_s: float, *, anew: bool) -> None:
-        self._rest, self._finished_because, self._small_since_s = None, "", None
-        self._pulses_ended_because = ""
-        for forecast in self._forecasts.values():
-            forecast.begin()
-        self._uneasy_at_s, self._turns, self._level_since_s = now_s, Turns(), None
+        self._rest, self._finished_because, self._pulses_ended_because = None, "", ""
+        self._uneasy_at_s, self._turns = now_s, Turns()
+        self._to_limit.begin(anew=anew)
+        if self._full:
+            self._full.begin(anew=anew)
         if anew:
-            self._has_neared = False
             self._steps.clear()
-            for part in (self._completion, self._fading, self._pulses):
-                if part:
-                    part.begin()
         if self._pulses:
+            if anew:
+                self._pulses.begin()
             self._pulses.closed(now_s)
 
     # --- every second
@@ -188,49 +157,21 @@ class Guide:
     def _charge_on(self, second: Second, now_s: float) -> None:
         if self._turns.take(second.amperes):
             self._uneasy_at_s = now_s
-        self._forecast(second, now_s)
-        is_hold = self.stage is Stage.HOLD
-        if self._completion:
-            self._completion.take(
-                second,
-                self.tally.charge_ah,
-                now_s,
-                zero_a=self._largest_zero_a if self.tally.zero_a is None else self.tally.zero_a,
-                is_whole=self.tally.is_whole,
-            )
-            is_small = is_hold and self._completion.current_is_small
-            if not is_small:
-                self._small_since_s = None
-            elif self._small_since_s is None:
-                self._small_since_s = now_s
-        if self._fading and self._completion and is_hold:
-            most_a = second.amperes + second.unsure_a
-            self._fading.take(second.at_s, most_a, self._completion.left_s)
-        elif self._fading:
-            self._fading.begin()
-
-    def _forecast(self, second: Second, now_s: float) -> None:
-        ohm = self._resistance()[0] or 0.0
-        for cell, forecast in self._forecasts.items():
-            forecast.take(second.at_s, second.volts[cell], second.amperes, ohm)
-        left = self._to_limit()[0]
-        self._has_neared |= left is not None and is_near(left)
-        if not all(forecast.is_level for forecast in self._forecasts.values()):
-            self._level_since_s = None
-        elif self._level_since_s is None:
-            self._level_since_s = now_s
+        self._to_limit.take(second, self._resistance()[0] or 0.0, now_s)
+        if self._full:
+            self._full.take(second, self.tally, now_s, is_hold=self.stage is Stage.HOLD)
 
     def _order(self, second: Second, circuit: Circuit, now_s: float) -> Order:
         if circuit is Circuit.CLOSED:
-            if self._completion and self._completion.reason:
-                self._finished_because = self._completion.reason
+            if self._full and self._full.completion.reason:
+                self._finished_because = self._full.completion.reason
                 return Order.FINISH
             if self._pulses and (why := self._pulses.wants_to_open(second, self.stage)):
                 self._finished_because = why
                 return Order.PAUSE
-        if circuit is Circuit.PAUSED and self._pulses and self._completion:
+        if circuit is Circuit.PAUSED and self._pulses and self._full:
             may_close = self._pulses.may_close(second, now_s)
-            lacks = list(self._completion.lacks_of_the_bank(second, self.tally.charge_ah))
+            lacks = list(self._full.completion.lacks_of_the_bank(second, self.tally.charge_ah))
             if self._pulses.is_full and not lacks:
                 self._finished_because = "pulsed hold: next to nothing flows on the average"
                 return Order.FINISH
@@ -260,18 +201,10 @@ class Guide:
     def _resistance(self) -> tuple[float | None, float | None]:
         return self._steps.answer() if len(self._steps) else (None, None)
 
-    def _to_limit(self) -> tuple[Left | None, str]:
-        """The soonest of the cells; none when the highest one cannot tell, as that comes first."""
-        highest = self._forecasts[self._second.highest if self._second else Channel.FRONT_CELL]
-        if highest.left is None:
-            return None, highest.words
-        known = [f.left for f in self._forecasts.values() if f.left is not None]
-        return min(known, key=lambda left: left.low_s), ""
-
     def _situation(self, verdicts: Mapping[str, Verdict], now_s: float) -> Situation:
-        view = self._completion.view() if self._completion else None
-        flow = self._completion.flow if self._completion else None
-        small_s = 0.0 if self._small_since_s is None else now_s - self._small_since_s
+        full, to_limit = self._full, self._to_limit
+        view = full.completion.view() if full else None
+        flow = full.completion.flow if full else None
         return Situation(
             charge=self._charge,
             circuit=self._circuit,
@@ -280,18 +213,18 @@ class Guide:
             second=self._fresh(now_s),
             bars_ohm=self._bars_ohm,
             verdicts=verdicts,
-            to_limit=self._to_limit()[0],
+            to_limit=to_limit.left,
             calm_for_s=now_s - self._uneasy_at_s,
-            has_neared=self._has_neared,
-            level_for_s=0.0 if self._level_since_s is None else now_s - self._level_since_s,
+            has_neared=to_limit.has_neared,
+            level_for_s=to_limit.level_for_s(now_s),
             after_turn_v=self._after_turn_v(),
             has_stopped=flow is not None and flow.has_stopped,
             has_flowed=flow is not None and flow.has_flowed,
             shown=frozenset(cue.name for cue in self._cues),
             stage_trip_a=self._stage_trip_a.get(self.stage),
             full_met_s=view.for_s if view else 0.0,
-            small_for_s=small_s,
-            current_no_longer_falls=bool(self._fading and self._fading.no_longer_falls),
+            small_for_s=full.small_for_s(now_s) if full else 0.0,
+            current_no_longer_falls=full is not None and full.fading.no_longer_falls,
             missing=view.missing if view else (),
             finished_because=self._finished_because,
             pulses_ended_because=self._pulses_ended_because,
@@ -318,13 +251,20 @@ class Guide:
         at_rest_v = None
         if second and ohm is not None:
             at_rest_v = second.highest_v - max(second.amperes, 0.0) * ohm
-        left, words = self._to_limit() if closed else (None, "the circuit is open")
+        left, words = self._to_limit.left, self._to_limit.words
+        if not closed:
+            left, words = None, "the circuit is open"
         full_left, full_words = self._to_full()
         stage, tally = self.stage, self.tally
         return GuidanceView(
             stage=stage.value,
             stage_for_s=0.0 if stage is Stage.NONE else now_s - self._stage_since_s,
-            advice=self._advice(stage),
+            advice=advice(
+                stage,
+                self._circuit,
+                regulated=self._charge.regulated,
+                has_stopped=self._full is not None and self._full.completion.flow.has_stopped,
+            ),
             cues=tuple(CueView(c.name, c.urgency.value, c.text, c.reason) for c in self._cues),
             to_limit=_forecast_view(left, words, "at this setting it reaches the limit"),
             to_full=_forecast_view(full_left, full_words, "full"),
@@ -337,29 +277,21 @@ class Guide:
             charged_wh=tally.energy_wh,
             charge_is_whole=tally.is_whole,
             left_ah=max(0.0, self._rating_ah - tally.charge_ah),
-            full=self._completion.view() if self._completion and closed else None,
+            full=self._full.completion.view() if self._full and closed else None,
             rest=self._rest.view() if self._rest else None,
             pulses=self._pulses.view() if self._pulses and self._pulses.is_under_way else None,
         )
 
-    def _advice(self, stage: Stage) -> str:
-        if self._circuit is Circuit.PAUSED:
-            return BETWEEN_PULSES
-        if self._completion and self._completion.flow.has_stopped and stage is Stage.HOLD:
-            return NOTHING_FLOWS
-        own = BY_ITSELF if self._charge.regulated else {}
-        return own.get(stage, ADVICE[stage])
-
     def _to_full(self) -> tuple[Left | None, str]:
-        if self._fading is None:
+        if self._full is None:
             return None, "the settings say no end (charge.full)"
         if self._circuit is not Circuit.CLOSED:
             return None, "the circuit is open"
         if self.stage is not Stage.HOLD:
             return None, f"cannot tell yet{self._to_hold()}"
-        if self._completion and self._completion.flow.has_stopped:
+        if self._full.completion.flow.has_stopped:
             return None, "no current flows: so it becomes no fuller"
-        return self._fading.left, self._fading.words
+        return self._full.fading.left, self._full.fading.words
 
     def _to_hold(self) -> str:
         if self.stage is Stage.TAPER:

@@ -8,6 +8,7 @@ from collections import deque
 
 from supervisor.guidance.seconds import LONGEST_S, Second
 from supervisor.guidance.words import span
+from supervisor.protection.session import SessionCount
 from supervisor.protection.wording import amount, beside
 from supervisor.settings.charge import PulsedHold
 from supervisor.snapshot import PulsesView, Stage
@@ -17,21 +18,27 @@ SHOWN = 12
 
 
 class Pulses:
-    """Of one session. ``ended`` says why it will not close again, empty while it may."""
+    """``ended`` says why it will not close again, empty while it may.
 
-    def __init__(self, settings: PulsedHold, end_a: float, full_s: float) -> None:
+    ``made`` counts the closings by itself, of the whole session. A closing by hand gives no new
+    allowance of these, in the session or in the hour.
+    """
+
+    def __init__(
+        self, settings: PulsedHold, end_a: float, full_s: float, made: SessionCount
+    ) -> None:
         self._settings = settings
         self._end_a, self._full_s = end_a, full_s
+        self._made = made
+        self._reclosed_at_s: deque[float] = deque()  # within the hour
         self.begin()
 
     def begin(self) -> None:
-        """With each closing that somebody asked for: a new allowance."""
+        """With each closing that somebody asked for: somebody was there, and its hours are new."""
         self._closed_at_s: float | None = None
         self._opened_at_s: float | None = None
         self._charge_as = 0.0  # of the pulse under way
         self._lengths_s: deque[float] = deque(maxlen=SHOWN)
-        self._reclosed_at_s: deque[float] = deque()
-        self._count = 0
         self._began_s: float | None = None  # its first opening
         self._small_since_s: float | None = None
         self._seen_s: float | None = None  # at rest
@@ -47,7 +54,7 @@ class Pulses:
     def closed(self, now_s: float) -> None:
         """The circuit has closed: asked for by somebody, or again by itself."""
         if self._opened_at_s is not None:
-            self._count += 1
+            self._made.add(1)
             self._reclosed_at_s.append(now_s)
         self._closed_at_s, self._charge_as, self._waits_for = now_s, 0.0, ""
         self._small_since_s = None
@@ -90,8 +97,8 @@ class Pulses:
         assert self._began_s is not None
         self._look_at_mean(second, now_s)
         set_to, rested_s = self._settings, now_s - self._opened_at_s
-        if self._count >= set_to.most_pulses:
-            self.ended = f"{self._count} pulses: that is what is allowed"
+        if self._made.counted >= set_to.most_pulses:
+            self.ended = f"{self._made.counted:.0f} pulses in this session: that is what is allowed"
         elif now_s - self._began_s >= set_to.most_hours * HOUR_S:
             self.ended = f"{set_to.most_hours:g} h of pulses: that is what is allowed"
         elif rested_s >= set_to.most_rest_minutes * 60:
@@ -124,4 +131,4 @@ class Pulses:
 
     def view(self) -> PulsesView:
         most, lengths_s = self._settings.most_pulses, tuple(self._lengths_s)
-        return PulsesView(self._count, most, lengths_s, self._waits_for)
+        return PulsesView(round(self._made.counted), most, lengths_s, self._waits_for)

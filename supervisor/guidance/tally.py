@@ -3,52 +3,30 @@
 What the shunt shows while the circuit is open is no current: it is taken out of what flows then.
 """
 
-from collections import deque
-from math import isfinite
+from math import hypot, isfinite
 
+from supervisor.guidance.zero import Zero
 from supervisor.protection.believed import believed
 from supervisor.protection.session import SECONDS_PER_HOUR, SessionCount
 from supervisor.protection.verdict import Memory
 from supervisor.readings import Channel, ContactorState, Reading, Readings
 from supervisor.settings.model import SupervisorSettings
 
-ZERO_OVER_S = 30.0
-LEAST_ZERO_S = 2.0
 SETTLES_S = 1.0  # after an opening
-NAMES = ("charge", "energy", "unsure", "hours")
-
-
-class Zero:
-    """Mean of the shunt's reading over the newest time open; None until that tells something."""
-
-    def __init__(self) -> None:
-        self._newest: deque[tuple[float, float]] = deque()
-        self.amperes: float | None = None
-
-    def take(self, amperes: float, now_s: float) -> None:
-        """While open."""
-        self._newest.append((now_s, amperes))
-        while now_s - self._newest[0][0] > ZERO_OVER_S:
-            self._newest.popleft()
-        if now_s - self._newest[0][0] >= LEAST_ZERO_S:
-            self.amperes = sum(a for _, a in self._newest) / len(self._newest)
-
-    def forget(self) -> None:
-        """Closed: what is gathered next is of another time."""
-        self._newest.clear()
+NAMES = ("charge", "energy", "unsure", "hours", "pulses")
 
 
 class Tally:
     """By trapezoids over all closings of a session, as its limits count; kept over a restart.
 
-    The uncertainty of the current is mostly an offset, the same all the time: it adds up as it is.
+    The errors of gain and zero stay the same all the time: their uncertainty adds up as it is. The
+    part for the converter's offset stays in it when the zero is learned, so it errs to the wide.
     """
 
     def __init__(self, settings: SupervisorSettings) -> None:
         new_after_s = settings.session.new_after_open_hours * SECONDS_PER_HOUR
         self._counts = {name: SessionCount(new_after_s, settings.loop.window_s) for name in NAMES}
-        self._settings_zero_a = settings.protection.sensing.zero_amperes
-        self._zero = Zero()
+        self._zero = Zero(settings)
 
     @property
     def charge_ah(self) -> float:
@@ -68,6 +46,11 @@ class Tally:
     def zero_a(self) -> float | None:
         """What is taken out of the current."""
         return self._zero.amperes
+
+    @property
+    def pulses(self) -> SessionCount:
+        """How often a pulsed hold has closed again by itself, counted by that."""
+        return self._counts["pulses"]
 
     @property
     def is_new(self) -> bool:
@@ -96,7 +79,7 @@ class Tally:
         amperes = _finite(current)
         if not readings.contactor.told_to_close:
             is_at_rest = now_s - readings.contactor.told_at_s > SETTLES_S
-            if is_at_rest and amperes is not None and abs(amperes) < self._settings_zero_a:
+            if is_at_rest and amperes is not None:
                 self._zero.take(amperes, now_s)
             return
         self._zero.forget()
@@ -105,7 +88,7 @@ class Tally:
             return
         amperes -= self._zero.amperes or 0.0
         self._counts["charge"].count(max(amperes, 0.0), now_s)
-        self._counts["unsure"].count(current.uncertainty, now_s)
+        self._counts["unsure"].count(hypot(current.uncertainty, self._zero.unsure_a), now_s)
         volts = _finite(front)
         if volts is not None:
             self._counts["energy"].count(max(amperes, 0.0) * volts, now_s)

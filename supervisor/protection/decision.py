@@ -14,21 +14,25 @@ KNOW_WHY = ("sensing", "stale")
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """``permit``: no rule trips and none cannot tell. ``trip``: the first to trip, by priority.
+    """``permit``: no rule trips and none cannot tell. ``trip``: the first to trip, by priority; one
+    ``by_doubt`` only when no rule is past its limit.
 
-    ``verdicts`` are all rules' answers, in the order of priority. ``by_doubt``: no rule is past its
-    limit; that trip is a rule that could not tell for longer than permission lasts.
+    ``verdicts`` are all rules' answers, in the order of priority.
     """
 
     permit: bool
     trip: Verdict | None
     verdicts: tuple[Verdict, ...]
-    by_doubt: bool = False
 
     @property
     def doubt(self) -> Verdict | None:
         """Of the rules that cannot tell, the one that says best why."""
         return _knows_best(v for v in self.verdicts if v.state is State.CANNOT_TELL)
+
+    def trip_of(self, rule: str) -> Verdict | None:
+        """This rule's own trip, whichever came first."""
+        own = (v for v in self.verdicts if v.rule == rule and v.state is State.TRIP)
+        return next(own, None)
 
 
 class Protection:
@@ -73,8 +77,7 @@ class Protection:
                     tripped = verdict
             verdicts.append(verdict)
         permit = certain and tripped is None
-        by_doubt = tripped is None and bool(expired)
-        return Decision(permit, tripped or _knows_best(expired), tuple(verdicts), by_doubt)
+        return Decision(permit, tripped or _knows_best(expired), tuple(verdicts))
 
     def _doubted(self, verdict: Verdict, now_s: float) -> Verdict:
         """With the time since when it cannot tell; a trip once that is too long ago."""
@@ -82,7 +85,7 @@ class Protection:
         if now_s - since_s <= self._allowance_s:
             return replace(verdict, since_s=since_s)
         reason = f"could not tell for {now_s - since_s:.2f} s: {verdict.reason}"
-        return replace(verdict, state=State.TRIP, since_s=since_s, reason=reason)
+        return replace(verdict, state=State.TRIP, since_s=since_s, reason=reason, by_doubt=True)
 
 
 def _ask(rule: Rule, readings: Readings, now_s: float) -> Verdict:

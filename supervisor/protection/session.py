@@ -72,6 +72,10 @@ class SessionCount:
         self.counted += mean * step_s / SECONDS_PER_HOUR
         self._counted_to_s, self._rate = at_s, rate
 
+    def add(self, amount: float) -> None:
+        """Of what happens at once, not over time."""
+        self.counted += amount
+
     def left_s(self, limit: float) -> float | None:
         """Time until the limit at the rate that holds now; None when it never comes."""
         if not self._rate:

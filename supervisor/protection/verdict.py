@@ -24,7 +24,8 @@ class Verdict:
     tell", which ``Protection`` fills in), None while clear. ``reason`` is a sentence for the
     operator; ``remedy``, where this answer knows better than its rule, what to check before a
     reset. ``left_s`` is the time until it trips if things stay as they are, None when they may stay
-    so, or nobody can tell.
+    so, or nobody can tell. ``by_doubt``: a trip not because a limit is passed, but because nobody
+    could tell for too long.
     """
 
     rule: str
@@ -36,6 +37,7 @@ class Verdict:
     reason: str
     remedy: str = ""
     left_s: float | None = None
+    by_doubt: bool = False
 
 
 Memory = Mapping[str, float]  # what a rule must not forget, by names of its own

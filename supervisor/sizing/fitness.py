@@ -16,6 +16,7 @@ from supervisor.settings.model import SupervisorSettings
 from supervisor.settings.profile_paths import path_faults
 from supervisor.settings.profile_paths import where as told_at
 from supervisor.settings.profiles import NAME
+from supervisor.settings.same_cells import uncounted_faults
 from supervisor.sizing.budget import RuleBudget
 from supervisor.sizing.response import budgets
 
@@ -58,8 +59,8 @@ def examine_document(document: Document) -> Examined:
     faults = [document.fault(*contradiction) for contradiction in contradictions(settings)]
     if _wired(settings):
         faults += unfit_settings(settings, document)
-    if not faults:
-        faults = list(profile_faults(settings, document))
+    faults = faults or list(profile_faults(settings, document))
+    faults = faults or list(uncounted_faults(settings, document))
     return Examined(settings, tuple(faults))
 
 

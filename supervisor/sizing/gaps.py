@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from supervisor.settings.model import SupervisorSettings
 from supervisor.settings.protection import Protection
+from supervisor.sizing.least_charge import least_charge_cautions
 
 SECOND_LINE = "second_line"
 
@@ -45,5 +46,6 @@ def cautions(settings: SupervisorSettings) -> Iterator[str]:
             "no cells_below_celsius: nobody watches that the cells are not charged near freezing, "
             "which ruins them."
         )
+    yield from least_charge_cautions(settings)
     if settings.uncommissioned is None:
         yield "no commissioning record, and uncommissioned is not accepted: it will never close."

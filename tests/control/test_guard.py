@@ -1,14 +1,17 @@
 """The guard alone, told decisions: permission, its end, and the name that a trip gets."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from guard_bench import CYCLE_S, PERMIT, GuardBench, decision
+from guard_bench import CYCLE_S, PERMIT, GuardBench, decision, verdict
 from loop_bench import with_level_drive
 
 from supervisor.control.latch import Kept, Lockout
 from supervisor.control.opening import Opening
+from supervisor.journal.records import Value
+from supervisor.protection.decision import Decision
 from supervisor.protection.verdict import State
 from supervisor.settings.model import SupervisorSettings
 from supervisor.snapshot import Circuit
@@ -137,3 +140,40 @@ def test_a_disk_that_is_full_for_a_while_does_not_clear_what_was_never_seen_to_o
     bench.cycles(2.0, decision("overvoltage", State.TIMING))
     assert not bench.answers[-1][0]
     assert bench.latch.read(WALL) is not None
+
+
+def told_of_trip(bench: GuardBench) -> list[Mapping[str, Value]]:
+    """The data of each trip from here on, as the record gets it."""
+    trips: list[Mapping[str, Value]] = []
+
+    def tell(code: str, _text: str, data: Mapping[str, Value]) -> None:
+        if code == "trip":
+            trips.append(data)
+
+    bench.logbook.tell = tell
+    return trips
+
+
+OVER = verdict("overvoltage", State.TRIP)
+EXPIRED = replace(verdict("sensing", State.TRIP), by_doubt=True)
+
+
+@pytest.mark.parametrize(
+    ("said", "by_doubt"),
+    [(Decision(False, OVER, (OVER,)), False), (Decision(False, EXPIRED, (EXPIRED,)), True)],
+    ids=["past its limit", "could not tell"],
+)
+def test_a_trip_is_told_with_whether_it_is_one_by_doubt(
+    bench: GuardBench, said: Decision, by_doubt: bool
+) -> None:
+    bench.close()
+    trips = told_of_trip(bench)
+    bench.guard.act(said, leaving=False)
+    assert [data["by_doubt"] for data in trips] == [by_doubt]
+
+
+def test_permission_that_ran_out_is_a_trip_by_doubt(bench: GuardBench) -> None:
+    bench.close()
+    trips = told_of_trip(bench)
+    bench.cycles(2 * bench.settings.lease_s, decision("sensing", State.CANNOT_TELL))
+    assert [(data["rule"], data["by_doubt"]) for data in trips] == [("sensing", True)]

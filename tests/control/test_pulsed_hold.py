@@ -5,13 +5,14 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from guard_bench import PERMIT, GuardBench, decision
+from guard_bench import PERMIT, GuardBench, decision, verdict
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from loop_bench import LoopBench, with_level_drive
 
 from supervisor.control.latch import Latch
 from supervisor.control.opening import Opening
+from supervisor.protection.decision import Decision
 from supervisor.protection.verdict import State
 from supervisor.settings.model import SupervisorSettings
 from supervisor.snapshot import Circuit
@@ -308,7 +309,13 @@ def test_a_power_cut_between_two_pulses_is_found_at_the_next_start(
     assert not bench.coil
 
 
-EXPIRED = replace(TRIP, by_doubt=True)
+def by_doubt(rule: str) -> Decision:
+    """Of a rule that could not tell for too long."""
+    expired = replace(verdict(rule, State.TRIP), by_doubt=True)
+    return Decision(False, expired, (expired,))
+
+
+EXPIRED = by_doubt("overvoltage")
 
 
 def test_a_doubt_between_two_pulses_is_no_trip_and_ends_them_when_it_lasts(
@@ -329,5 +336,5 @@ def test_a_doubt_between_two_pulses_is_no_trip_and_ends_them_when_it_lasts(
 
 def test_a_doubt_whether_it_has_opened_is_a_trip(bench: GuardBench) -> None:
     paused(bench)
-    bench.cycles(0.1, replace(decision("failed_to_open", State.TRIP), by_doubt=True))
+    bench.cycles(0.1, by_doubt("failed_to_open"))
     assert bench.guard.circuit is Circuit.LOCKED_OUT

@@ -5,7 +5,7 @@ from random import Random
 
 import pytest
 from cycles import FAR, FRONT, without_far_cell
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from supervisor.guidance.completion import NO_FLOW, Completion
@@ -313,6 +313,7 @@ stretches = st.lists(st.tuples(kinds, st.integers(1, 9) | st.integers(10, 70)), 
 
 
 @given(stretches, st.integers(0, 1_000_000))
+@example([(MET, 1), ("missing", TOO_LONG_S), (MET, OF_S)], 0)
 def test_full_only_after_so_many_seconds_met_with_little_lost_between(
     hut_settings: SupervisorSettings, stretches: list[tuple[str, int]], from_s: int
 ) -> None:

@@ -186,6 +186,15 @@ def test_a_probe_near_its_limit(
     assert ("heat" in found) is is_told
 
 
+def test_a_hot_supply_hides_no_hot_cells(calm: Situation) -> None:
+    """Both are told, the cells first."""
+    supply = Verdict("supply_thermal", TIMING, 95.0, 100.0, "%", None, "the rectifier is hot")
+    cells = verdict("temperature", 44.0, 45.0, "°C")
+    both = told(calm, verdicts={"supply_thermal": supply, **cells})["heat"]
+    assert both.text == "Heat near its limit: 44.0 °C. Supply near its limit: turn down."
+    assert both.reason == ("reason of temperature; give it air, or turn down; the rectifier is hot")
+
+
 # In the hold
 
 

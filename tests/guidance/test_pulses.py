@@ -7,20 +7,22 @@ from hypothesis import strategies as st
 
 from supervisor.guidance.pulses import HOUR_S, SHOWN, Pulses
 from supervisor.guidance.seconds import Second
+from supervisor.protection.session import SessionCount
 from supervisor.settings.charge import PulsedHold
 from supervisor.snapshot import Stage
 
 HOLD, TAPER = Stage.HOLD, Stage.TAPER
 ABOVE_V, BELOW_V = 3.56, 3.50
 END_A, FULL_S = 8.0, 1800.0
+NEW_AFTER_S, WINDOW_S = 6 * HOUR_S, 0.1
 
 
 def hold(**changes: float) -> PulsedHold:
     return PulsedHold(open_above_volts=ABOVE_V, close_below_volts=BELOW_V, **changes)  # type: ignore[arg-type]
 
 
-def pulses_of(**changes: float) -> Pulses:
-    return Pulses(hold(**changes), END_A, FULL_S)
+def pulses_of(made: SessionCount | None = None, **changes: float) -> Pulses:
+    return Pulses(hold(**changes), END_A, FULL_S, made or SessionCount(NEW_AFTER_S, WINDOW_S))
 
 
 def second(at_s: float, volts: float, amperes: float = 50.0, far_v: float | None = None) -> Second:
@@ -101,7 +103,7 @@ def test_ends_after_its_pulses() -> None:
     pulses, at_s = pulses_of(most_pulses=2, most_per_hour=60), 0.0
     for _ in range(3):
         at_s = rests(pulses, pulse(pulses, at_s, 600), 3.4)
-    assert pulses.ended == "2 pulses: that is what is allowed"
+    assert pulses.ended == "2 pulses in this session: that is what is allowed"
     assert (pulses.view().count, pulses.view().most) == (2, 2)
 
 
@@ -212,16 +214,37 @@ def test_lengths_shorten_as_recorded() -> None:
 
 
 def test_a_closing_that_was_asked_for_begins_anew() -> None:
-    pulses, at_s = pulses_of(most_pulses=1), 0.0
-    for _ in range(2):
-        at_s = rests(pulses, pulse(pulses, at_s, 10), 3.4)
-    assert pulses.ended
+    pulses, at_s = pulses_of(most_hours=1, most_pulses=1000, most_per_hour=60), 0.0
+    while not pulses.ended:
+        at_s = rests(pulses, pulse(pulses, at_s, 300), 3.4)
     pulses.begin()
     assert not pulses.is_under_way
     assert (pulses.ended, pulses.is_full, pulses.view().lengths_s) == ("", False, ())
+    made = pulses.view().count
     opened_s = pulse(pulses, at_s, 10)
     assert rests(pulses, opened_s, 3.4) == opened_s + 60
-    assert pulses.view().count == 0, "the first closing is no pulse of its own"
+    assert pulses.view().count == made, "the first closing is no pulse of its own"
+
+
+def test_a_closing_that_was_asked_for_is_no_new_allowance() -> None:
+    """Nor is another object of the same session: another profile, a restart."""
+    made = SessionCount(NEW_AFTER_S, WINDOW_S)
+    pulses, at_s = pulses_of(made, most_pulses=2), 0.0
+    while not pulses.ended:
+        at_s = rests(pulses, pulse(pulses, at_s, 10), 3.4)
+    pulses.begin()
+    for again in (pulses, pulses_of(made, most_pulses=2)):
+        assert again.ended == ""
+        at_s = rests(again, pulse(again, at_s, 10), 3.4)
+        assert again.ended == "2 pulses in this session: that is what is allowed"
+
+
+def test_a_closing_that_was_asked_for_does_not_end_the_hour() -> None:
+    pulses = pulses_of(most_per_hour=1)
+    at_s = rests(pulses, pulse(pulses, 0.0, 10), 3.4)
+    pulse(pulses, at_s, 10)
+    pulses.begin()
+    assert rests(pulses, pulse(pulses, at_s + 100, 10), 3.4) == at_s + HOUR_S
 
 
 # Invariants
@@ -250,7 +273,7 @@ def test_never_closes_beyond_any_bound(
     refuses: int,
 ) -> None:
     """Voltages that jump about; the guard closes at once or lets it ask some times more."""
-    pulses = Pulses(bounds, END_A, FULL_S)
+    pulses = Pulses(bounds, END_A, FULL_S, SessionCount(NEW_AFTER_S, WINDOW_S))
     reclosed_s: list[float] = []
     opened_s = began_s = -1.0
     closed, asked = True, 0

@@ -103,6 +103,20 @@ def test_cannot_tell_for_longer_than_the_lease_trips(
     assert late.verdicts == (late.trip,)
     assert late.trip.state is TRIP
     assert "could not tell for" in late.trip.reason
+    assert late.trip.by_doubt
+
+
+def test_a_limit_that_is_passed_is_no_doubt_whoever_doubts_beside_it(
+    hut_settings: SupervisorSettings,
+) -> None:
+    protection = saying(hut_settings, doubts=CANNOT_TELL, one=TRIP)
+    judge(protection, 0.0)
+    late = judge(protection, 60.0)
+    assert late.trip is not None
+    assert (late.trip.rule, late.trip.by_doubt) == ("one", False)
+    doubts = late.trip_of("doubts")
+    assert doubts is not None
+    assert doubts.by_doubt
 
 
 def test_doubt_that_is_interrupted_starts_again(hut_settings: SupervisorSettings) -> None:

@@ -9,6 +9,7 @@ from probes import GONE, SINK, WELL, Fed, reading, with_probes
 
 from supervisor.protection.decision import Protection
 from supervisor.protection.rules.temperature import TemperatureRule
+from supervisor.protection.verdict import State
 from supervisor.readings import Place
 from supervisor.settings.hardware import Probe
 from supervisor.settings.model import SupervisorSettings
@@ -70,12 +71,29 @@ def test_reasons_are_sentences_with_numbers(fed: Fed) -> None:
 
 
 def test_when_clear_the_one_nearest_to_its_limit_is_shown(fed: Fed) -> None:
-    verdict = fed.at(0.0, sink=75.0, iron=90.0, cell=38.0)
+    verdict = fed.at(0.0, sink=75.0, iron=90.0, cell=30.0)
     assert (verdict.state, verdict.measured, verdict.limit) == (CLEAR, 75.0, 80.0)
     assert verdict.reason == "heat sink (probe sink) 75.0 °C is not above 80.0 °C"
     verdict = fed.at(1.0, cell=8.0)
     assert (verdict.state, verdict.measured, verdict.limit) == (CLEAR, 8.0, 5.0)
     assert verdict.reason == "cells (probe cell) 8.0 °C is not below 5.0 °C"
+
+
+@pytest.mark.parametrize(
+    ("celsius", "state"), [(36.0, CLEAR), (45.1, TIMING)], ids=["near", "past"]
+)
+def test_hot_cells_are_hidden_by_nothing_that_is_hotter(
+    fed: Fed, celsius: float, state: State
+) -> None:
+    """The heat sink is nearer to its limit, or farther past it; but cells burn."""
+    sink = 79.0 if state is CLEAR else 95.0
+    verdict = fed.at(0.0, sink=sink, iron=60.0, cell=celsius)
+    assert (verdict.state, verdict.measured, verdict.limit) == (state, celsius, 45.0)
+
+
+def test_cells_that_are_only_near_hide_no_part_that_is_past(fed: Fed) -> None:
+    verdict = fed.at(0.0, sink=81.0, iron=60.0, cell=44.0)
+    assert (verdict.state, verdict.measured) == (TIMING, 81.0)
 
 
 def test_of_two_that_are_past_the_one_farther_past_is_named(fed: Fed) -> None:

@@ -159,9 +159,24 @@ CASES = [
          "# of the hold", f"{LIMITS}.hold.trip_amperes",
          "121 A is above that of the taper, 120 A", "Write 120 or less"),
     Case("rests that begin a new session",
-         [WITH_PULSES, ("3.50 # closes", "3.50\n    most_rest_minutes: 360 # at the most")],
+         [WITH_PULSES, ("3.50 # closes", "3.50\n    most_rest_minutes: 960 # at the most")],
          "# at the most", f"{PULSED}.most_rest_minutes",
-         "360 min is not less than session.new_after_open_hours, 6 h", "less than 360"),
+         "960 min is not less than session.new_after_open_hours, 16 h", "less than 960"),
+    Case("a taper's limit that nothing passes",
+         [WITH_LIMITS, ("trip_amperes: 120}", "trip_amperes: 0.05}"),
+          ("trip_amperes: 60, ", "")],
+         "# of the taper", f"{LIMITS}.taper.trip_amperes",
+         "0.05 A cannot be told from the offset that sensing.zero_amperes allows, 1 A, and what "
+         "shunt and converter can tell, 0.25 A",
+         "Write 1.25 at least: more than the bank takes in the taper"),
+    Case("a hold's limit within offset and noise",
+         [WITH_LIMITS, ("trip_amperes: 60,", "trip_amperes: 1.2,")],
+         "# of the hold", f"{LIMITS}.hold.trip_amperes",
+         "1.2 A cannot be told from the offset", "Write 1.25 at least"),
+    Case("a small supply that is as large as the large one",
+         [("bench_supply_amperes: 10\n", "bench_supply_amperes: 100\n")],
+         "bench_supply_amperes: 100", "charge.bench_supply_amperes",
+         "100 A is not below charge.target_amperes, 100 A", "Write less than 100, or leave it out"),
     Case("more readings than there are",
          [WITH_LIMITS, ("trip_amperes: 120} #", "trip_amperes: 120}\n    confirm: 6 #")],
          "confirm: 6", f"{LIMITS}.confirm", "6 out of 5 can never be reached", "at most 5"),
@@ -232,6 +247,12 @@ ALLOWED = [
     [WITH_LIMITS, ("trip_amperes: 120}", "trip_amperes: 129}")],
     [WITH_LIMITS, ("trip_volts: 3.58}", "trip_volts: 3.599}")],
     [("\nprotection:\n", "\nprotection:\n  stage_limits:\n    hold: {trip_volts: 3.58}\n")],
+    [WITH_LIMITS, ("trip_amperes: 60,", "trip_amperes: 1.25,")],
+    [("bench_supply_amperes: 10\n", "bench_supply_amperes: 99\n")],
+    [
+        ("bench_supply_amperes: 10\n", "bench_supply_amperes: 100\n"),
+        ("  # regulated: false", "  regulated: true"),
+    ],
 ]
 
 
@@ -262,6 +283,7 @@ VALUES = st.fixed_dictionaries(
         "charge.band_volts": grid(0.005, 0.15),
         "charge.taper_above_volts": grid(2.3, 3.7),
         "charge.target_amperes": grid(0.5, 200, 1),
+        "charge.bench_supply_amperes": grid(0.5, 200, 1),
         "charge.full.end_amperes": grid(0.01, 20, 2),
         "charge.pulsed_hold.open_above_volts": grid(3.3, 3.7),
         "charge.pulsed_hold.close_below_volts": grid(3.2, 3.7),
@@ -277,8 +299,8 @@ VALUES = st.fixed_dictionaries(
         "protection.sensing.zero_amperes": grid(0.05, 3, 2),
         "protection.supply_thermal.form_factor": grid(1, 2, 2),
         "protection.supply_thermal.rectifier.continuous_amperes": grid(1, 200, 1),
-        "protection.stage_limits.taper.trip_amperes": grid(0.5, 160, 1),
-        "protection.stage_limits.hold.trip_amperes": grid(0.5, 160, 1),
+        "protection.stage_limits.taper.trip_amperes": grid(0.1, 160, 1),
+        "protection.stage_limits.hold.trip_amperes": grid(0.1, 160, 1),
         "protection.stage_limits.hold.trip_volts": grid(3.4, 3.7),
     }
 )

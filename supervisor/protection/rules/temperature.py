@@ -13,6 +13,7 @@ from supervisor.settings.rules import Temperature
 
 UNIT = "°C"
 CONFIRM, OF = 2, 3  # answers, about one a second: a single odd one neither trips nor saves
+NEAR_HOT_K = 10.0
 GRAVITY = (State.CLEAR, State.TIMING, State.CANNOT_TELL, State.TRIP)
 
 
@@ -120,9 +121,12 @@ class _Watch:
             self._celsius, self._taken_at_s = reading.celsius, reading.taken_at_s
             self._debounce.update(self._excess_k() > 0, reading.taken_at_s)
 
-    def gravity(self, now_s: float) -> tuple[int, float]:
-        """To find the worst of all: by state, then by kelvins past the limit."""
-        return GRAVITY.index(self._state(now_s)), self._excess_k()
+    def gravity(self, now_s: float) -> tuple[int, bool, float]:
+        """To find the worst of all: by state, then hot cells before all else, as they burn, then by
+        kelvins past the limit."""
+        is_of_cells = self._limit.place is Place.CELLS and self._limit.side == "above"
+        has_hot_cells = is_of_cells and self._excess_k() > -NEAR_HOT_K
+        return GRAVITY.index(self._state(now_s)), has_hot_cells, self._excess_k()
 
     def verdict(self, now_s: float) -> Verdict:
         state = self._state(now_s)

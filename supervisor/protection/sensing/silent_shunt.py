@@ -102,5 +102,4 @@ class SilentShunt:
 
 def allowed_rise_v(bank: Bank, unseen_ah: float) -> float:
     """The most that this bank can rise by a charge that is not seen."""
-    rated_ah = bank.cells_in_parallel * bank.cell_ampere_hours
-    return max(RISE_V, MARGIN * STEEPEST_V * unseen_ah / rated_ah)
+    return max(RISE_V, MARGIN * STEEPEST_V * unseen_ah / bank.rating_ah)
