@@ -15,6 +15,7 @@ from supervisor.cli.export import (
     find_journal,
     journal_errors_in_words,
     journal_option,
+    warn_of_damage,
 )
 from supervisor.journal.reader import Reader, Session
 
@@ -51,6 +52,7 @@ def command(
     if output and output.suffix.lower() == ".pdf" and not pdf:
         raise click.UsageError(f"{output} is to be a PDF: add --pdf, or name an .html file")
     with journal_errors_in_words(path), _missing_in_words(), Reader(path) as reader:
+        warn_of_damage(reader, path)
         sessions = _chosen(reader, numbers, path)
         html_path = _html_path(output, sessions)
         _refuse_to_overwrite_a_journal(html_path, path)

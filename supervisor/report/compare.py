@@ -1,10 +1,28 @@
-"""Several sessions on one page: the same plots, and one table."""
+"""Several sessions on one page: the same plots, and one table; of two, how they differ."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 
 from supervisor.report.compare_plots import Compared, comparison_plot
-from supervisor.report.figures import figures_of
+from supervisor.report.figures import Figures, figures_of
 from supervisor.report.record import Record, Tell
 from supervisor.report.rendering import render
+from supervisor.report.summary import celsius_words
 from supervisor.report.verdict import judge
+from supervisor.report.words import duration, millivolts, minute, number, reckoned, utc, with_error
+
+PAIR = 2
+LEAST_OF = 1e-3  # of both: what is nearer to nothing has no relative change
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """``change``, ``relative``: of the second against the first, empty where that says nothing."""
+
+    label: str
+    cells: tuple[str, ...]
+    change: str = ""
+    relative: str = ""
 
 
 def comparison_page(records: list[Record], tell: Tell) -> str:
@@ -15,9 +33,133 @@ def comparison_page(records: list[Record], tell: Tell) -> str:
     return render(
         "compare.html",
         sessions=sessions,
-        verdicts=[judge(s.record, s.figures) for s in sessions],
-        fingerprints=[s.record.session.settings_sha256 for s in sessions],
+        rows=list(_rows(sessions)),
+        is_pair=len(sessions) == PAIR,
         from_begin=comparison_plot(sessions, by_end=False),
         to_end=comparison_plot(sessions, by_end=True),
         simulated=f"SIMULATED: session {', '.join(simulated)}" if simulated else "",
     )
+
+
+def _rows(sessions: list[Compared]) -> Iterator[Row]:
+    yield _said("Bank", sessions, lambda s: s.record.session.bank)
+    yield _said(
+        "Cells, profile",
+        sessions,
+        lambda s: f"{s.record.session.cells}, {s.record.session.profile}",
+    )
+    yield _said("Began, UTC", sessions, lambda s: utc(s.record.session.began_wall_s))
+    yield _said("Full?", sessions, _full)
+    yield _said("Rest check", sessions, lambda s: judge(s.record, s.figures).rest or "not made")
+    figures = [s.figures for s in sessions]
+    yield _figure("Charge", figures, lambda f: f.charged_ah, "Ah", 3, _charge)
+    yield _figure("Energy", figures, lambda f: f.charged_wh, "Wh", 3, _energy)
+    yield _figure(
+        "Charge from the samples", figures, lambda f: f.recorded_ah, "Ah", 3,
+        lambda f: reckoned(f.recorded_ah, "Ah"),
+    )  # fmt: skip
+    yield _figure("Highest single value of a cell", figures, _peak_v, "V", 4, _peak)
+    yield _figure(
+        "Margin to the maker's limit", figures, lambda f: f.margin_v, "V", 4,
+        lambda f: "not known" if f.margin_v is None else millivolts(f.margin_v),
+    )  # fmt: skip
+    yield _figure("Highest single value of the current", figures, lambda f: f.highest_a, "A", 1)
+    yield _figure("End current", figures, lambda f: f.end.amperes if f.end else None, "A", 2)
+    for probe in sorted({w.probe for f in figures for w in f.warmth}):
+        yield _celsius(probe, figures)
+    yield _figure("Time closed", figures, _closed_min, "min", 1, lambda f: duration(f.closed_s))
+    yield _figure(
+        "Time in the hold, closed", figures, _hold_min, "min", 1, lambda f: duration(f.hold_s)
+    )
+    yield _said("Gaps, while closed", sessions, _gaps)
+    yield _figure("Zero of the shunt", figures, lambda f: f.zero_a, "A", 3)
+    yield _said("Trips", sessions, _trips)
+    yield _figure("Cues", figures, lambda f: float(len(f.cues)), "", 0)
+    yield _said("Recorded by", sessions, lambda s: f"holdwatch {s.record.session.version}")
+    yield _said("Settings, SHA-256", sessions, lambda s: s.record.session.settings_sha256[:16])
+
+
+def _said(label: str, sessions: list[Compared], of: Callable[[Compared], str]) -> Row:
+    return Row(label, tuple(of(session) for session in sessions))
+
+
+def _figure(
+    label: str,
+    figures: list[Figures],
+    of: Callable[[Figures], float | None],
+    unit: str,
+    digits: int,
+    words: Callable[[Figures], str] | None = None,
+) -> Row:
+    values = [of(one) for one in figures]
+    cells = tuple(
+        words(one) if words else number(value, digits, unit).strip()
+        for one, value in zip(figures, values, strict=True)
+    )
+    if len(values) != PAIR or values[0] is None or values[1] is None:
+        return Row(label, cells)
+    return Row(label, cells, *_change(values[0], values[1], unit, digits))
+
+
+def _change(before: float, after: float, unit: str, digits: int) -> tuple[str, str]:
+    change = f"{after - before:+.{digits}f} {unit}".strip()
+    if abs(before) <= LEAST_OF * abs(after):
+        return change, ""
+    return change, f"{(after - before) / abs(before) * 100:+.1f} %"
+
+
+def _celsius(probe: str, figures: list[Figures]) -> Row:
+    def found(one: Figures) -> float | None:
+        return next((w.hottest.celsius for w in one.warmth if w.probe == probe), None)
+
+    def words(one: Figures) -> str:
+        return next((celsius_words(w) for w in one.warmth if w.probe == probe), "not measured")
+
+    row = _figure(f"Highest temperature, probe {probe}", figures, found, "K", 1, words)
+    return Row(row.label, row.cells, row.change)  # a part of degrees Celsius says nothing
+
+
+def _full(session: Compared) -> str:
+    verdict = judge(session.record, session.figures)
+    return f"{verdict.word}: {verdict.why}"
+
+
+def _charge(figures: Figures) -> str:
+    if figures.charged_ah is None:
+        return "not counted"
+    whole = "" if figures.is_whole else " (not all could be counted)"
+    return f"{with_error(figures.charged_ah, figures.charged_u_ah, 'Ah')}{whole}"
+
+
+def _energy(figures: Figures) -> str:
+    if figures.charged_wh is None:
+        return "not counted"
+    return with_error(figures.charged_wh, figures.charged_u_wh, "Wh")
+
+
+def _peak_v(figures: Figures) -> float | None:
+    return figures.peak.volts if figures.peak else None
+
+
+def _peak(figures: Figures) -> str:
+    peak = figures.peak
+    return f"{peak.volts:.4f} V, {peak.cell}" if peak else "not known"
+
+
+def _closed_min(figures: Figures) -> float:
+    return figures.closed_s / 60
+
+
+def _hold_min(figures: Figures) -> float:
+    return figures.hold_s / 60
+
+
+def _gaps(session: Compared) -> str:
+    gaps, unseen = session.figures.gaps, session.figures.unseen
+    known = "none" if gaps.total_s < 0.5 else duration(gaps.total_s)
+    return f"{known}; and an end that nobody saw" if unseen else known
+
+
+def _trips(session: Compared) -> str:
+    told = (f"{trip.title} (minute {minute(trip.at_s)})" for trip in session.figures.trips)
+    return ", ".join(told) or "none"

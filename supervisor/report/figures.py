@@ -1,20 +1,30 @@
 """The session in numbers."""
 
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from supervisor.report.end_current import EndCurrent, PulseMean, end_current, pulse_mean
 from supervisor.report.gaps import Gaps, find_gaps
+from supervisor.report.holes import Hole, holes_while_open
 from supervisor.report.integral import charge_ah, energy_wh
+from supervisor.report.quality import ChargeCheck, check_charge
 from supervisor.report.record import Event, Record
 from supervisor.report.settings_told import dig
-from supervisor.report.spells import Spell, StageSpell, closed_spells, overlap_s, stage_spells
+from supervisor.report.spells import (
+    Spell,
+    StageSpell,
+    Unseen,
+    closed_spells,
+    overlap_s,
+    stage_spells,
+    unseen_ends,
+)
+from supervisor.report.temperatures import Warmth, warmest
 from supervisor.report.trips import Trip, find_trips
 
-END_OVER_S = 60.0
 COUNTED_TO_S = 2.0
 
 
@@ -41,9 +51,14 @@ class Figures:
     never_above_v: float | None
     closed: tuple[Spell, ...]
     stages: tuple[StageSpell, ...]
-    end_a: float | None
+    end: EndCurrent | None
+    pulse_mean: PulseMean | None
     highest_a: float | None
+    warmth: tuple[Warmth, ...]
     gaps: Gaps
+    unseen: tuple[Unseen, ...]
+    holes: tuple[Hole, ...]
+    check: ChargeCheck | None
     trips: tuple[Trip, ...]
     cues: tuple[Event, ...]
     rest: Event | None
@@ -96,9 +111,11 @@ class Figures:
 
 
 def figures_of(record: Record) -> Figures:
-    closed, series = closed_spells(record), record.series
+    closed, series, unseen = closed_spells(record), record.series, unseen_ends(record)
+    gaps, highest_a = find_gaps(series, closed), _highest(series.current_a.high)
     newest = next((p for p in reversed(record.progress) if p.row.charged_ah is not None), None)
     last = newest.row if newest else None
+    finished = _newest(record, "finished")
     return Figures(
         counted_to_s=newest.at_s if newest else None,
         charged_ah=last.charged_ah if last else None,
@@ -112,13 +129,22 @@ def figures_of(record: Record) -> Figures:
         never_above_v=dig(record.session.settings, "bank.never_above_volts"),
         closed=tuple(closed),
         stages=tuple(stage_spells(record)),
-        end_a=_end_current_a(record, closed),
-        highest_a=_highest(series.current_a.high),
-        gaps=find_gaps(series, closed),
-        trips=tuple(find_trips(record.events)),
+        end=end_current(record, closed),
+        pulse_mean=pulse_mean(record, closed, finished) if finished else None,
+        highest_a=highest_a,
+        warmth=warmest(record),
+        gaps=gaps,
+        unseen=tuple(unseen),
+        holes=holes_while_open(record, closed, unseen),
+        check=check_charge(record, closed, gaps, highest_a),
+        trips=tuple(find_trips(record.events, record.timeline)),
         cues=tuple(e for e in record.events if e.code == "cue"),
-        rest=next((e for e in reversed(record.events) if e.code == "rest"), None),
+        rest=_newest(record, "rest"),
     )
+
+
+def _newest(record: Record, code: str) -> Event | None:
+    return next((e for e in reversed(record.events) if e.code == code), None)
 
 
 def _peak(record: Record) -> Peak | None:
@@ -130,17 +156,6 @@ def _peak(record: Record) -> Peak | None:
                 at = int(np.nanargmax(band.high))
                 found.append(Peak(float(band.high[at]), float(series.at_s[at]), cell))
     return max(found, key=lambda peak: peak.volts, default=None)
-
-
-def _end_current_a(record: Record, closed: Sequence[Spell]) -> float | None:
-    """Mean over the last minute closed, or what there was of it."""
-    if not closed:
-        return None
-    begins_s = max(closed[-1].from_s, closed[-1].to_s - END_OVER_S)
-    series = record.series
-    inside = (series.at_s - series.span_s >= begins_s) & (series.at_s <= closed[-1].to_s)
-    amperes = series.current_a.mean[inside]
-    return None if np.all(np.isnan(amperes)) else float(np.nanmean(amperes))
 
 
 def _highest(values: Any) -> float | None:

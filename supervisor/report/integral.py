@@ -7,6 +7,7 @@ import numpy as np
 
 from supervisor.report.record import Progress
 from supervisor.report.series import Floats, Series
+from supervisor.report.sound import finite
 from supervisor.report.spells import Spell
 
 SECONDS_PER_HOUR = 3600.0
@@ -14,24 +15,28 @@ SECONDS_PER_HOUR = 3600.0
 
 def charge_ah(series: Series, spells: Iterable[Spell], progress: Iterable[Progress]) -> float:
     """While closed, the zero of the shunt taken out; over gaps nothing is made up."""
-    amperes = _amperes(series, tuple(progress))
+    amperes = _into_bank(series, progress)
     return sum(_between(series, amperes, spell) for spell in spells) / SECONDS_PER_HOUR
 
 
 def energy_wh(series: Series, spells: Iterable[Spell], progress: Iterable[Progress]) -> float:
     """Likewise, at the front cell's terminals."""
-    watts = _amperes(series, tuple(progress)) * series.front_v.mean
+    watts = _into_bank(series, progress) * series.front_v.mean
     return sum(_between(series, watts, spell) for spell in spells) / SECONDS_PER_HOUR
 
 
-def _amperes(series: Series, progress: tuple[Progress, ...]) -> Floats:
-    zeros = [(p.at_s, p.row.zero_a) for p in progress if p.row.zero_a is not None]
-    amperes = series.current_a.mean
-    if zeros:
-        at_s, zero_a = np.array(zeros).T
-        newest = np.searchsorted(at_s, series.at_s, side="right") - 1
-        amperes = amperes - zero_a[np.maximum(newest, 0)]
-    return np.maximum(amperes, 0.0)  # what flows back is no charge
+def net_amperes(series: Series, progress: Iterable[Progress]) -> Floats:
+    """Mean current of each row, the zero of the shunt taken out; as it is where none was told."""
+    zeros = [(p.at_s, zero_a) for p in progress if (zero_a := finite(p.row.zero_a)) is not None]
+    if not zeros:
+        return series.current_a.mean
+    at_s, zero_a = np.array(zeros).T
+    newest = np.searchsorted(at_s, series.at_s, side="right") - 1
+    return np.asarray(series.current_a.mean - zero_a[np.maximum(newest, 0)])
+
+
+def _into_bank(series: Series, progress: Iterable[Progress]) -> Floats:
+    return np.maximum(net_amperes(series, progress), 0.0)  # what flows back is no charge
 
 
 def _between(series: Series, values: Floats, spell: Spell) -> float:

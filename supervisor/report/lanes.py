@@ -2,11 +2,12 @@
 
 from matplotlib.axes import Axes
 
+from supervisor.report.canvas import SMALL, Format
 from supervisor.report.figures import Figures
 
 SHADES = {"bulk": "0.97", "taper": "0.85", "hold": "0.68", "rest": "white"}
 UPPER, LOWER, HEIGHT = 1.0, 0.0, 0.8
-LEAST_PART = 0.05  # of the width: a narrower box has no room for its word
+LEAST_IN = 0.4  # a narrower box has no room for its word
 
 
 def draw_lanes(axes: Axes, figures: Figures) -> None:
@@ -27,12 +28,13 @@ def draw_lanes(axes: Axes, figures: Figures) -> None:
         axes.spines[side].set_visible(False)
 
 
-def name_stages(axes: Axes, figures: Figures, from_s: float, to_s: float) -> None:
+def name_stages(axes: Axes, figures: Figures, form: Format, from_s: float, to_s: float) -> None:
     """Once it is known what part of them is seen."""
+    least_s = LEAST_IN / form.width_in * (to_s - from_s)
     for stage in figures.stages:
         left, right = max(stage.from_s, from_s), min(stage.to_s, to_s)
-        if right - left > LEAST_PART * (to_s - from_s):
+        if right - left > least_s:
             axes.text(
                 (left + right) / 2, UPPER + HEIGHT / 2, stage.stage, ha="center", va="center",
-                fontsize=7.5,
+                fontsize=SMALL,
             )  # fmt: skip

@@ -3,12 +3,22 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from supervisor.journal.codes import (
+    CLOSES,
+    FOUND_AT_START,
+    OPENS,
+    SESSION_BEGUN_ANEW,
+    SESSION_GOES_ON,
+    SESSION_LEFT,
+)
 from supervisor.report.record import Event
 
-MARKED = {
-    "closed", "opened", "paused", "resumed", "finished", "trip", "reset", "rest", "profile",
-    "locked_out_at_start", "ended", "journal_lost", "journal_set_aside",
-}  # fmt: skip
+MARKED = (
+    CLOSES
+    | OPENS
+    | {"reset", "rest", "profile", FOUND_AT_START, "journal_lost", "journal_set_aside"}
+    | {SESSION_LEFT, SESSION_GOES_ON, SESSION_BEGUN_ANEW}
+)
 
 
 @dataclass(frozen=True, slots=True)

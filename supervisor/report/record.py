@@ -1,7 +1,7 @@
 """All that the journal knows of one session, on one axis of time."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -9,8 +9,9 @@ import numpy as np
 
 from supervisor.journal.reader import EventRow, ProgressRow, Reader, Session, TemperatureRow
 from supervisor.journal.schema import MINUTE_MS, SECOND_MS, WINDOW_MS
-from supervisor.report.belonging import events_of
-from supervisor.report.series import Floats, Series, finest, on_axis, table
+from supervisor.report.rows import read_rows
+from supervisor.report.series import Floats, Series, finest, on_axis
+from supervisor.report.sound import block
 from supervisor.report.timeline import Stamp, Timeline
 
 Tell = Callable[[str], None]
@@ -57,6 +58,7 @@ class Record:
     events: tuple[Event, ...]
     progress: tuple[Progress, ...]
     temperatures: tuple[Curve, ...]
+    damage: str = ""  # of the journal's file, in words
 
     @cached_property
     def series(self) -> Series:
@@ -71,15 +73,17 @@ class Record:
 
 def read_record(reader: Reader, session: Session, tell: Tell) -> Record:
     tell(f"session {session.id}: samples")
-    tables = [table(reader.samples(session.id, ms)) for ms in (SECOND_MS, MINUTE_MS, WINDOW_MS)]
+    tables = [read_rows(reader.samples(session.id, ms)) for ms in (SECOND_MS, MINUTE_MS, WINDOW_MS)]
     if not any(len(rows) for rows in tables):
         raise NothingToReport(
             f"session {session.id} has no samples: nothing was measured in it, or it began just"
             " now; report another one, or wait a minute"
         )
     tell(f"session {session.id}: events")
-    events, progress = events_of(reader, session), reader.progress(session.id)
+    events, progress = reader.events(session.id), reader.progress(session.id)
     temperatures = reader.temperatures(session.id)
+    tell(f"session {session.id}: is the file sound?")
+    damage = reader.damage()
     stamps = [_stamp(row) for rows in tables for row in _ends(rows)]
     stamps += [Stamp(e.run, e.mono_s, e.wall_s) for e in events if _has_place(e)]
     stamps += [Stamp(row.run, row.mono_s, row.wall_s) for row in progress]
@@ -87,10 +91,11 @@ def read_record(reader: Reader, session: Session, tell: Tell) -> Record:
     timeline = Timeline(stamps)
     seconds, minutes, close_ups = (on_axis(rows, timeline) for rows in tables)
     return Record(
-        session, timeline, seconds, minutes, close_ups,
+        replace(session, settings=block(session.settings)), timeline, seconds, minutes, close_ups,
         events=tuple(sorted((_placed(e, timeline) for e in events), key=lambda e: e.at_s)),
         progress=tuple(Progress(timeline.at_s(p.run, p.mono_s), p) for p in progress),
         temperatures=tuple(_curves(temperatures, timeline)),
+        damage=damage,
     )  # fmt: skip
 
 
@@ -114,7 +119,7 @@ def _placed(event: EventRow, timeline: Timeline) -> Event:
         at_s = timeline.at_s(event.run, event.mono_s)
     else:
         at_s = timeline.of_wall_s(event.run, event.wall_s)
-    return Event(at_s, event.wall_s, event.run, event.code, event.text, event.data)
+    return Event(at_s, event.wall_s, event.run, event.code, event.text, block(event.data))
 
 
 def _curves(rows: list[TemperatureRow], timeline: Timeline) -> list[Curve]:

@@ -1,13 +1,11 @@
 """What was measured, as arrays on the session's axis."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from supervisor.journal.reader import Sample
 from supervisor.report.timeline import Timeline
 
 Floats = NDArray[np.float64]
@@ -54,31 +52,30 @@ class Series:
         return np.asarray(after_s > GAP_SPANS * self.span_s)
 
 
-def table(samples: Iterable[Sample]) -> Floats:
-    """Rows of plain numbers, not yet on an axis."""
-    rows = [
-        (s.run, s.mono_s, s.wall_s, s.span_s, *s.front_v, *s.far_v, *s.current_a, s.good, s.windows)
-        for s in samples
-    ]
-    return np.array(rows, dtype=float).reshape(-1, 15)  # None becomes nan
-
-
 def on_axis(rows: Floats, timeline: Timeline) -> Series:
     at_s = np.empty(len(rows))
     for stretch in timeline.stretches:
         mine = rows[:, 0] == stretch.run
         at_s[mine] = rows[mine, 1] + (stretch.begins_s - stretch.first.mono_s)
     front, far, current = (Band(*rows[:, k : k + 3].T) for k in (4, 7, 10))
-    series = Series(at_s, rows[:, 3], rows[:, 0], front, far, current, rows[:, 13], rows[:, 14])
-    return series[np.argsort(at_s, kind="stable")]
+    return _in_order(
+        Series(at_s, rows[:, 3], rows[:, 0], front, far, current, rows[:, 13], rows[:, 14])
+    )
 
 
 def finest(seconds: Series, minutes: Series) -> Series:
     """Rows of a second, and of a minute where there are none."""
     after = np.searchsorted(seconds.at_s, minutes.at_s, side="right")
     before = np.searchsorted(seconds.at_s, minutes.at_s - minutes.span_s, side="right")
-    both = joined(seconds, minutes[after == before])
-    return both[np.argsort(both.at_s, kind="stable")]
+    lone = minutes[after == before]
+    return _in_order(joined(seconds, lone)) if len(lone) else seconds
+
+
+def _in_order(series: Series) -> Series:
+    """Not copied when it is so already: a week takes 70 MB."""
+    if np.all(np.diff(series.at_s) >= 0):
+        return series
+    return series[np.argsort(series.at_s, kind="stable")]
 
 
 def joined(one: Series, other: Series) -> Series:

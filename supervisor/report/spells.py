@@ -1,13 +1,11 @@
 """When the contactor was closed, and in which stage the charge was: from the events."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import zip_longest
+from itertools import pairwise, zip_longest
 from typing import NamedTuple
 
+from supervisor.journal.codes import CLOSES, OPENS, UNSEEN_END
 from supervisor.report.record import Event, Record
-
-CLOSES = {"closed", "resumed"}
-OPENS = {"opened", "paused", "finished", "trip", "ended"}
 
 
 class Spell(NamedTuple):
@@ -25,26 +23,58 @@ class StageSpell(NamedTuple):
     to_s: float
 
 
+class Unseen(NamedTuple):
+    """From the last sign of life of a run that ended while closed to the first of the next one.
+
+    ``is_dated``: the wall clock tells how long that was; else it is a break of the axis.
+    """
+
+    from_s: float
+    to_s: float
+    is_dated: bool
+
+    @property
+    def length_s(self) -> float | None:
+        return self.to_s - self.from_s if self.is_dated else None
+
+
 def closed_spells(record: Record) -> list[Spell]:
     """A run that ends without a word opens the circuit when it is last heard of."""
+    return [spell for spell, _ in _closings(record)]
+
+
+def unseen_ends(record: Record) -> list[Unseen]:
+    """Where nobody knows whether current flowed; of a run that none has followed, nothing."""
+    stretches = record.timeline.stretches
+    after = {one.run: other for one, other in pairwise(stretches)}
+    return [
+        Unseen(spell.to_s, after[run].begins_s, not after[run].is_after_break)
+        for spell, run in _closings(record)
+        if run in after
+    ]
+
+
+def _closings(record: Record) -> Iterator[tuple[Spell, int | None]]:
+    """Each with the run that ended within it, if one did."""
     ends_s = {stretch.run: stretch.ends_s for stretch in record.timeline.stretches}
-    spells: list[Spell] = []
     since: Event | None = None
+    is_first = True
     for event in record.events:
         if since is not None and event.run != since.run:
-            spells.append(Spell(since.at_s, ends_s[since.run]))
+            yield Spell(since.at_s, ends_s[since.run]), since.run
             since = None
         if event.code in CLOSES and since is None:
-            since = event
+            since, is_first = event, False
         elif event.code in OPENS:
             if since is not None:
-                spells.append(Spell(since.at_s, event.at_s))
-            elif not spells and _was_closed(event, record):
-                spells.append(Spell(0.0, event.at_s))  # the event of its closing was lost
+                is_unseen = event.code == UNSEEN_END
+                yield Spell(since.at_s, event.at_s), since.run if is_unseen else None
+            elif is_first and _was_closed(event, record):
+                yield Spell(0.0, event.at_s), None  # the event of its closing was lost
+                is_first = False
             since = None
     if since is not None:
-        spells.append(Spell(since.at_s, ends_s[since.run]))
-    return spells
+        yield Spell(since.at_s, ends_s[since.run]), since.run
 
 
 def _was_closed(event: Event, record: Record) -> bool:

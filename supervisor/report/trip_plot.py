@@ -1,33 +1,35 @@
-"""The minute around a trip, in every window that was kept."""
+"""The minute around a trip, in every window that was kept, with what tripped on top."""
 
-import numpy as np
+from dataclasses import dataclass
+
 from markupsafe import Markup
 from matplotlib.axes import Axes
-from numpy.typing import NDArray
+from matplotlib.figure import Figure
 
-from supervisor.report.canvas import (
-    FAR,
-    FRONT,
-    Style,
-    draw_band,
-    draw_legend,
-    draw_limit,
-    look,
-    new_figure,
-    svg,
-)
-from supervisor.report.envelope import envelope
+from supervisor.report.canvas import Format, draw_legend, drawn
+from supervisor.report.in_force import in_force
+from supervisor.report.panels import Panels
 from supervisor.report.record import Record
-from supervisor.report.series import Band, Floats, Series
+from supervisor.report.series import Series
+from supervisor.report.trip_quantity import (
+    Quantity,
+    draw_quantity,
+    mark_measured,
+    quantity_of,
+)
 from supervisor.report.trips import Trip
 from supervisor.report.words import minute, utc
 
-AROUND_S = 30.0
-CELL_V_RULES = (
-    "overvoltage", "overvoltage_high_set", "undervoltage", "stage_limits", "second_line",
-)  # fmt: skip
-CURRENT_RULES = ("overcurrent", "stage_limits")
-HEIGHT_IN = 3.6
+AROUND_S, TICK_S = 30, 10
+FIRST_IN, OTHERS_IN, ROUND_IN = 1.7, 1.0, 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Scene:
+    record: Record
+    trip: Trip
+    rows: Series
+    quantities: tuple[Quantity, ...]
 
 
 def trip_plot(record: Record, trip: Trip) -> Markup | None:
@@ -35,35 +37,15 @@ def trip_plot(record: Record, trip: Trip) -> Markup | None:
     rows = rows_around(record, trip.at_s)
     if len(rows) == 0:
         return None
-    at_s, gaps = rows.at_s - trip.at_s, rows.gap_before()
-    with look():
-        figure = new_figure(HEIGHT_IN)
-        upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
-        _draw(
-            upper, at_s, gaps, (("front cell", rows.front_v, FRONT), ("far cell", rows.far_v, FAR))
-        )
-        _draw(lower, at_s, gaps, (("current", rows.current_a, FRONT),))
-        if trip.limit is not None:
-            if trip.unit == "V" and trip.rule in CELL_V_RULES:
-                draw_limit(upper, trip.limit, f"limit {trip.limit:.3f} V", (0, (3, 1, 1, 1)))
-            if trip.unit == "A" and trip.rule in CURRENT_RULES:
-                draw_limit(lower, trip.limit, f"limit {trip.limit:.1f} A", (0, (3, 1, 1, 1)))
-        upper.margins(y=0.12)
-        lower.margins(y=0.12)
-        upper.set_ylabel("cell voltage, V")
-        draw_legend(upper, 2)
-        lower.set_ylabel("current, A")
-        lower.set_xlabel(
-            f"seconds from the trip (minute {minute(trip.at_s)} of the session,"
-            f" {utc(trip.wall_s)} UTC)"
-        )
-        lower.set_xlim(-AROUND_S, AROUND_S)
-        figure.suptitle(
-            f"{record.session.bank}, {record.name}, trip {trip.number}: {trip.title}",
-            fontsize=8, x=0.01, ha="left",
-        )  # fmt: skip
-        says = f"Cell voltages and current, 30 s before and after trip {trip.number}"
-        return svg(figure, says=says, is_simulated=record.session.is_simulated)
+    first = quantity_of(trip)
+    others = [q for q in (Quantity.VOLTS, Quantity.AMPERES) if q is not first]
+    scene = _Scene(record, trip, rows, (first, *others))
+    names = ", ".join(quantity.value for quantity in scene.quantities)
+    return drawn(
+        lambda form: _figure(scene, form),
+        says=f"{names[0].upper()}{names[1:]}: 30 s before and after trip {trip.number}",
+        is_simulated=record.session.is_simulated,
+    )
 
 
 def rows_around(record: Record, at_s: float) -> Series:
@@ -72,9 +54,27 @@ def rows_around(record: Record, at_s: float) -> Series:
     return windows if len(windows) else record.series.between(at_s - AROUND_S, at_s + AROUND_S)
 
 
-def _draw(
-    axes: Axes, at_s: Floats, gaps: NDArray[np.bool_], curves: tuple[tuple[str, Band, Style], ...]
-) -> None:
-    for label, band, style in curves:
-        draw_band(axes, envelope(at_s, band, gaps), style, label)
-    axes.axvline(0.0, color="black", linewidth=1.0, linestyle=(0, (5, 2)))
+def _figure(scene: _Scene, form: Format) -> Figure:
+    record, trip = scene.record, scene.trip
+    heights_in = [FIRST_IN] + [OTHERS_IN] * (len(scene.quantities) - 1)
+    title = f"{record.session.bank}, {record.name}, trip {trip.number}: {trip.title}"
+    figure = form.figure(sum(heights_in) + ROUND_IN, title)
+    stack = figure.subplots(len(heights_in), 1, sharex=True, height_ratios=heights_in)
+    spells = in_force(record)
+    panels = Panels(record, scene.rows, spells, form, trip.at_s - AROUND_S, trip.at_s + AROUND_S)
+    for axes, quantity in zip(stack, scene.quantities, strict=True):
+        draw_quantity(axes, panels, quantity, trip)
+        axes.axvline(trip.at_s, color="black", linewidth=1.0, linestyle=(0, (5, 2)))
+    mark_measured(stack[0], trip)
+    for axes in stack:
+        draw_legend(axes, form)
+    figure.align_ylabels(stack)
+    _name_seconds(stack[-1], trip)
+    return figure
+
+
+def _name_seconds(axes: Axes, trip: Trip) -> None:
+    seconds = range(-AROUND_S, AROUND_S + 1, TICK_S)
+    axes.set_xlim(trip.at_s - AROUND_S, trip.at_s + AROUND_S)
+    axes.set_xticks([trip.at_s + s for s in seconds], [str(s) for s in seconds])
+    axes.set_xlabel(f"seconds from the trip\n(minute {minute(trip.at_s)}, {utc(trip.wall_s)} UTC)")

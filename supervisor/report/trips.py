@@ -3,14 +3,45 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from supervisor.journal.codes import FOUND_AT_START, TRIPS, UNSEEN_END
 from supervisor.protection.wording import amount, beside
 from supervisor.report.record import Event
-from supervisor.report.words import minute, plain
+from supervisor.report.sound import finite, text
+from supervisor.report.timeline import Timeline
+from supervisor.report.words import duration, minute, plain, utc
+from supervisor.sizing.explain import EXPLANATIONS
+
+# How doubt is said where the record has no flag for it.
+DOUBTS = ("could not tell for", "no cycle with good readings for")
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """An end that nobody saw: last sign of life, and the next start; both minutes and dates."""
+
+    from_s: float
+    to_s: float
+    from_wall_s: float
+    to_wall_s: float
+    is_dated: bool
+
+    @property
+    def words(self) -> str:
+        between = (
+            f"between minute {minute(self.from_s, 2)} ({utc(self.from_wall_s)} UTC, the last sign"
+            f" of life that was kept) and {utc(self.to_wall_s)} UTC, the next start"
+        )
+        if not self.is_dated:
+            return f"{between}; how long that was, the clock cannot tell"
+        return f"{between}, {duration(self.to_s - self.from_s)} later"
 
 
 @dataclass(frozen=True, slots=True)
 class Trip:
-    """``is_unseen_end``: the process or the power ended while closed; nothing was measured."""
+    """``is_unseen_end``: the process or the power ended while closed; nothing was measured.
+
+    ``is_doubt``: no limit was seen to be passed; nobody could tell for too long.
+    """
 
     number: int
     at_s: float
@@ -26,16 +57,38 @@ class Trip:
     opened_in_s: float | None
     reset: Event | None
     is_unseen_end: bool
+    is_doubt: bool = False
+    found: Found | None = None
 
     @property
     def title(self) -> str:
-        return "ended without a word" if self.is_unseen_end else plain(self.rule)
+        if self.is_unseen_end:
+            return "ended without a word"
+        if self.is_doubt:
+            return f"nothing was known ({plain(self.rule)} could not tell)"
+        return plain(self.rule)
+
+    @property
+    def protects(self) -> str:
+        """What the rule is there for, with its number in IEEE C37.2; empty of an unknown one."""
+        told = EXPLANATIONS.get(self.rule)
+        if told is None:
+            return ""
+        function = f" (function {told.function} of IEEE C37.2)" if told.function else ""
+        return f"{plain(self.rule)}{function}. It protects: {told.protects}"
+
+    @property
+    def when(self) -> str:
+        return self.found.words if self.found else f"{utc(self.wall_s)} UTC"
 
     @property
     def against(self) -> str:
-        """What was measured against its limit; empty where the rule has no such figures."""
-        if self.measured is None or self.limit is None or not self.unit:
+        """What was measured against its limit; empty where it has no such figures, or where they
+        are not what tripped it."""
+        if self.measured is None or self.limit is None or not self.unit or self.is_doubt:
             return ""
+        if self.unit == "s" and self.measured <= self.limit:
+            return ""  # a count tripped, or time lost again and again
         measured = beside(self.measured, self.limit, self.unit)
         return f"{measured} against {amount(self.limit, self.unit)}"
 
@@ -55,47 +108,66 @@ class Trip:
         return f"by {who} at minute {minute(self.reset.at_s)}: {why}"
 
 
-def find_trips(events: Sequence[Event]) -> list[Trip]:
-    return list(_told(events))
+def find_trips(events: Sequence[Event], timeline: Timeline | None = None) -> list[Trip]:
+    """``timeline`` tells of an end that nobody saw between what it was."""
+    return list(_told(events, timeline))
 
 
-def _told(events: Sequence[Event]) -> Iterator[Trip]:
+def _told(events: Sequence[Event], timeline: Timeline | None) -> Iterator[Trip]:
     number, is_locked = 0, False
     for place, event in enumerate(events):
         if event.code == "reset":
             is_locked = False
         # A restart finds the lockout of a trip again: no story of its own.
-        if event.code == "trip" or (event.code == "locked_out_at_start" and not is_locked):
+        if event.code in TRIPS or (event.code == FOUND_AT_START and not is_locked):
             number, is_locked = number + 1, True
-            yield _story(number, event, events[place + 1 :])
+            yield _story(number, event, events[place + 1 :], timeline)
 
 
-def _story(number: int, event: Event, later: Sequence[Event]) -> Trip:
+def _story(number: int, event: Event, later: Sequence[Event], timeline: Timeline | None) -> Trip:
     until_next = list(_until_next_trip(later))
     opening = next((e for e in until_next if e.code == "opening"), None)
     data, is_unseen_end = event.data, event.code != "trip"
-    rule = str(data.get("rule", ""))
+    rule = text(data.get("rule"))
+    reason = event.text.removeprefix(f"{rule}: ")
+    found = _found(event, timeline) if is_unseen_end and timeline else None
     return Trip(
-        number, event.at_s, event.wall_s, rule,
-        reason=event.text.removeprefix(f"{rule}: "),
-        measured=_figure(data.get("measured")),
-        limit=_figure(data.get("limit")),
-        unit=str(data.get("unit", "")),
-        remedy=str(data.get("remedy", "")),
+        number,
+        found.from_s if found else event.at_s,
+        found.from_wall_s if found else event.wall_s,
+        rule,
+        reason=reason,
+        measured=finite(data.get("measured")),
+        limit=finite(data.get("limit")),
+        unit=text(data.get("unit")),
+        remedy=text(data.get("remedy")),
         was_closed=bool(data.get("was_closed", True)),
-        opening=str(opening.data.get("outcome", "")) if opening else "",
-        opened_in_s=_figure(opening.data.get("opened_in_s")) if opening else None,
+        opening=text(opening.data.get("outcome")) if opening else "",
+        opened_in_s=finite(opening.data.get("opened_in_s")) if opening else None,
         reset=next((e for e in later if e.code == "reset"), None),
         is_unseen_end=is_unseen_end,
+        is_doubt=bool(data.get("by_doubt", reason.startswith(DOUBTS))),
+        found=found,
+    )
+
+
+def _found(event: Event, timeline: Timeline) -> Found | None:
+    """Between the run that ended and the one that found it; None where one of them is missing."""
+    runs = [stretch.run for stretch in timeline.stretches]
+    if event.run not in runs:
+        return None
+    last = runs.index(event.run) - (event.code != UNSEEN_END)
+    if not 0 <= last < len(runs) - 1:
+        return None
+    ended, began = timeline.stretches[last], timeline.stretches[last + 1]
+    return Found(
+        ended.ends_s, began.begins_s, ended.last.wall_s, began.first.wall_s,
+        is_dated=not began.is_after_break,
     )  # fmt: skip
 
 
 def _until_next_trip(later: Sequence[Event]) -> Iterator[Event]:
     for event in later:
-        if event.code in ("trip", "closed"):
+        if event.code in TRIPS or event.code == "closed":
             return
         yield event
-
-
-def _figure(value: object) -> float | None:
-    return float(value) if isinstance(value, int | float) else None

@@ -2,13 +2,15 @@
 
 from dataclasses import dataclass
 
+from supervisor.journal.codes import CLOSES, FOUND_AT_START, OPENS, UNSEEN_END
 from supervisor.report.figures import Figures
 from supervisor.report.record import Event, Record
-from supervisor.report.spells import CLOSES, OPENS
-from supervisor.report.words import minute
+from supervisor.report.sound import text
+from supervisor.report.words import minute, plain
 
+NO_WORD = "ended without a word"
 UNDER_WAY = CLOSES | {"paused"}
-ENDS = OPENS | {"locked_out_at_start"}
+ENDS = OPENS | {FOUND_AT_START}
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,19 +34,36 @@ def judge(record: Record, figures: Figures) -> Verdict:
             why = last.text.removeprefix("full: ")
             rest = _rest(figures, last)
             word = "FULL, BUT THE REST CHECK FAILED" if rest.startswith("failed") else "FULL"
-            return Verdict(True, word, f"{why} (opened by itself, {at})", rest)
+            return Verdict(True, word, f"{why}{_how_it_ended(figures, at)}", rest)
         case "trip":
             failed = last.data.get("rule") == "failed_to_open"
             word, how = (
                 ("NOT KNOWN", "it did not open") if failed else ("NOT FULL", "ended by a trip")
             )
-            return Verdict(False, word, f"{how}: {last.text} ({at})", None)
-        case "locked_out_at_start":
-            return Verdict(False, "NOT FULL", f"ended without a word: {last.text}", None)
+            return Verdict(False, word, f"{how}: {_trip_words(last)} ({at})", None)
+        case _ if last.code in (UNSEEN_END, FOUND_AT_START):
+            how = "" if NO_WORD in last.text else f"{NO_WORD}: "
+            return Verdict(False, "NOT FULL", f"{how}{last.text}", None)
         case "closed" | "resumed":
             return _unended(record, at)
         case _:
             return Verdict(False, "NOT FULL", f"{last.text} ({at})", None)
+
+
+def _how_it_ended(figures: Figures, at: str) -> str:
+    """A pulsed hold is declared full while it is open: by an average, which is told."""
+    if figures.pulse_mean is None:
+        return f" (opened by itself, {at})"
+    opened = minute(figures.pulse_mean.pulse.to_s)
+    return (
+        f": {figures.pulse_mean.words} (opened for the last time at minute {opened}, declared full"
+        f" at {at})"
+    )
+
+
+def _trip_words(trip: Event) -> str:
+    rule = text(trip.data.get("rule"))
+    return f"{plain(rule)}: {trip.text.removeprefix(f'{rule}: ')}" if rule else trip.text
 
 
 def _last(record: Record) -> Event | None:

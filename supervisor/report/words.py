@@ -1,11 +1,13 @@
 """Numbers and times as the report says them."""
 
+import re
 from datetime import UTC, datetime
 
 from markupsafe import Markup
 
 MINUTE_S, HOUR_S = 60.0, 3600.0
 UNKNOWN = "not known"
+KEY = re.compile(r"`([^`]*)`|\b([a-z][a-z0-9]*(?:[._][a-z0-9]+)+)\b")
 
 
 def utc(wall_s: float | None, form: str = "%Y-%m-%d %H:%M:%S") -> str:
@@ -17,9 +19,9 @@ def utc(wall_s: float | None, form: str = "%Y-%m-%d %H:%M:%S") -> str:
         return "no date"  # the clock was wild
 
 
-def minute(at_s: float | None) -> str:
+def minute(at_s: float | None, digits: int = 1) -> str:
     """Since the session began."""
-    return UNKNOWN if at_s is None else f"{at_s / MINUTE_S:.1f}"
+    return UNKNOWN if at_s is None else f"{at_s / MINUTE_S:.{digits}f}"
 
 
 def duration(seconds: float | None) -> str:
@@ -33,6 +35,11 @@ def duration(seconds: float | None) -> str:
 
 def number(value: float | None, digits: int, unit: str) -> str:
     return UNKNOWN if value is None else f"{value:.{digits}f} {unit}"
+
+
+def reckoned(value: float, unit: str) -> str:
+    """Without an uncertainty of its own: 0.152 Ah, 8120.4 Wh."""
+    return f"{value:.{3 if abs(value) < 100 else 1}f} {unit}"
 
 
 def millivolts(volts: float) -> str:
@@ -56,3 +63,8 @@ def with_error(value: float, error: float | None, unit: str) -> str:
 def plain(key: str) -> str:
     """A key of the settings or a code, to be read: rate of rise."""
     return key.replace("_", " ")
+
+
+def without_keys(text: str) -> str:
+    """A sentence about settings for those who never saw a file of them: keys become words."""
+    return KEY.sub(lambda key: f"“{plain((key[1] or key[2]).replace('.', ' '))}”", text)

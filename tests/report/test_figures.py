@@ -1,8 +1,11 @@
 """Figures against closed forms: charge, energy, peak, margin, times."""
 
+import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from ended_charges import (
     CHARGE_AH,
@@ -22,11 +25,16 @@ from ended_charges import (
     record_of,
     told,
 )
-from journals import WALL_S, closing, written
+from journals import WALL_S, closing, left, window, written
 
-from supervisor.journal.records import UNKNOWN
+from supervisor.journal.records import UNKNOWN, Span, Temperature, Window
 from supervisor.report.figures import Figures, figures_of
-from supervisor.report.record import NothingToReport, Record
+from supervisor.report.quality import ChargeCheck
+from supervisor.report.record import Curve, NothingToReport, Record
+from supervisor.report.record import Progress as At
+from supervisor.report.summary import celsius_words
+from supervisor.report.temperatures import Extreme, Warmth
+from supervisor.report.verdict import judge
 from supervisor.settings.model import SupervisorSettings
 
 
@@ -67,8 +75,12 @@ def test_times_closed_and_in_the_hold(figures: Figures) -> None:
 
 
 def test_the_end_current_is_the_mean_of_the_last_minute(figures: Figures) -> None:
+    """The zero of the shunt taken out."""
     mean_a = (amperes(LENGTH_S - 60) - amperes(LENGTH_S)) * TAU_S / 60
-    assert figures.end_a == pytest.approx(mean_a + ZERO_A, rel=0.01)
+    assert figures.end is not None
+    assert figures.end.amperes == pytest.approx(mean_a, rel=0.01)
+    assert figures.end.known_s == pytest.approx(60, abs=1.1)
+    assert figures.end.is_net
 
 
 def test_a_whole_record_has_no_gaps(figures: Figures) -> None:
@@ -105,10 +117,7 @@ def test_gaps_while_closed_are_found(tmp_path: Path, hut_settings: SupervisorSet
 
 
 def test_no_charge_is_made_up_for_a_gap(tmp_path: Path, hut_settings: SupervisorSettings) -> None:
-    def charge_ah(from_s: float, to_s: float) -> float:
-        return (amperes(from_s) - amperes(to_s)) * TAU_S / 3600
-
-    known_ah = charge_ah(0, 100) + charge_ah(150, 200) + charge_ah(220, 300)
+    known_ah = amperes_ah(0, 100) + amperes_ah(150, 200) + amperes_ah(220, 300)
     figures = figures_of(holed(tmp_path, hut_settings))
     assert figures.recorded_ah == pytest.approx(known_ah, rel=5e-3)
 
@@ -159,8 +168,11 @@ def test_a_session_goes_on_over_a_restart(tmp_path: Path, hut_settings: Supervis
     assert figures.has_unseen_end
     assert not figures.is_whole, "what flowed until it opened is not known"
     assert [e.code for e in record.events] == [
-        "closed", "locked_out_at_start", "reset", "closed", "opened",
+        "closed", "locked_out_at_start", "reset", "closed", "session_goes_on", "opened",
     ]  # fmt: skip
+    ((from_s, to_s, is_dated),) = figures.unseen
+    assert (from_s, to_s) == pytest.approx((50.0, 190.0), abs=0.2)
+    assert is_dated
 
 
 def test_a_session_without_samples_says_so(
@@ -169,3 +181,228 @@ def test_a_session_without_samples_says_so(
     path = written(tmp_path, a_run(hut_settings), closing(CLOSED_S), progress(CLOSED_S))
     with pytest.raises(NothingToReport, match="session 1 has no samples"):
         record_of(path)
+
+
+# --- what flowed in the end
+
+
+def flowing(from_s: float, to_s: float, net_a: float) -> list[Window]:
+    """So much, and the zero of the shunt beside it."""
+    shown_a = net_a + ZERO_A
+    span = Span(shown_a, shown_a - 1, shown_a + 1)
+    first, last = round(from_s * 10) + 1, round(to_s * 10)
+    return [window(round(k / 10, 3), current_a=span) for k in range(first, last + 1)]
+
+
+def pulsed_hold(folder: Path, settings: SupervisorSettings) -> Path:
+    """Closed from 10 to 110 s with 20 A; a pulse from 200 to 212 s with 12 A; full at 500 s."""
+    return written(
+        folder,
+        a_run(settings),
+        told(10.0, "closed", "closed, asked by Anna"),
+        closing(10.0),
+        progress(10.1),
+        *flowing(10.0, 110.0, 20.0),
+        told(110.0, "paused", "opened, pulsed hold: 3.556 V is above 3.555 V"),
+        *flowing(110.0, 200.0, 0.0),
+        told(200.0, "resumed", "closed again, by the pulsed hold"),
+        *flowing(200.0, 212.0, 12.0),
+        told(212.0, "paused", "opened, pulsed hold: 3.556 V is above 3.555 V"),
+        *flowing(212.0, 500.0, 0.0),
+        told(500.0, "finished", "full: pulsed hold: next to nothing flows on the average"),
+        *flowing(500.0, 510.0, 0.0),
+    )
+
+
+def test_of_a_last_closing_that_was_short_no_minute_is_claimed(
+    tmp_path: Path, hut_settings: SupervisorSettings
+) -> None:
+    end = figures_of(record_of(pulsed_hold(tmp_path, hut_settings))).end
+    assert end is not None
+    assert end.amperes == pytest.approx(12.0, abs=0.01)
+    assert end.known_s == pytest.approx(12.0, abs=1.1)
+    assert end.words.startswith("mean over 11 s of the last closing, minute 3.18 to 3.37")
+    assert "the zero of the shunt taken out" in end.words
+
+
+def test_the_mean_that_decided_a_pulsed_hold_is_told(
+    tmp_path: Path, hut_settings: SupervisorSettings
+) -> None:
+    """12 A for 12 s, over the 300 s since that pulse began."""
+    record = record_of(pulsed_hold(tmp_path, hut_settings))
+    figures = figures_of(record)
+    assert figures.pulse_mean is not None
+    assert figures.pulse_mean.amperes == pytest.approx(12 * 12 / 300, rel=0.02)
+    why = judge(record, figures).why
+    assert "0.48 A over the 5 min since the last pulse of 12 s began" in why
+    assert "less than the end current of 8 A" in why
+    assert "opened for the last time at minute 3.4, declared full at minute 8.2" in why
+    assert "opened by itself" not in why
+
+
+def test_a_charge_that_opens_by_itself_has_no_pulse(figures: Figures) -> None:
+    assert figures.pulse_mean is None
+
+
+@pytest.mark.parametrize("has_close_ups", [True, False])
+def test_a_thinned_session_has_an_end_current(charge: Record, has_close_ups: bool) -> None:
+    """By what is left of it: the windows around the end, else the last whole minute."""
+    thin = replace(charge, seconds=charge.seconds[:0])
+    thin = thin if has_close_ups else replace(thin, close_ups=charge.close_ups[:0])
+    end = figures_of(thin).end
+    assert end is not None
+    from_s, to_s = end.spell
+    assert to_s <= LENGTH_S + 0.1
+    mean_a = (amperes(from_s) - amperes(to_s)) * TAU_S / (to_s - from_s)
+    assert end.amperes == pytest.approx(mean_a, rel=0.01)
+
+
+def test_nothing_closed_has_no_end_current(charge: Record) -> None:
+    assert figures_of(replace(charge, events=())).end is None
+
+
+# --- temperatures
+
+
+def warm(folder: Path, settings: SupervisorSettings) -> Record:
+    """A heat sink up to 71 °C, limit 80; a probe that never answers; one that nobody set."""
+    probes = {"sink": {"chip": "lm75", "place": "heat_sink", "address": 76}}
+    known = settings.model_dump(mode="json") | {"probes": probes}
+    known["protection"]["temperature"] = {"heat_sink_above_celsius": 80.0}
+    record = written(
+        folder,
+        a_run(settings)._replace(settings=json.dumps(known)),
+        told(CLOSED_S, "closed", "closed, asked by Anna"),
+        closing(CLOSED_S),
+        progress(CLOSED_S + 0.1),
+        *flowing(CLOSED_S, CLOSED_S + 60, 20.0),
+        *(
+            Temperature(CLOSED_S + s, WALL_S + s, probe, celsius)
+            for s, sink_c in ((10, 30.0), (30, 71.0), (50, None))
+            for probe, celsius in (("sink", sink_c), ("dead", None), ("spare", 90.0))
+        ),
+    )
+    return record_of(record)
+
+
+def test_the_highest_temperature_of_every_probe_has_its_limit_and_minute(
+    tmp_path: Path, hut_settings: SupervisorSettings
+) -> None:
+    sink, spare = figures_of(warm(tmp_path, hut_settings)).warmth
+    assert (sink.name, sink.hottest.celsius) == ("heat sink (probe sink)", 71.0)
+    assert sink.hottest.at_s == pytest.approx(30.0, abs=0.2)
+    assert sink.hottest.limit_c == 80.0
+    assert celsius_words(sink) == "71.0 °C at minute 0.5, limit 80.0 °C"
+    assert celsius_words(spare) == "90.0 °C at minute 0.2, no limit was set"
+
+
+def test_cold_is_told_where_it_has_a_limit(charge: Record) -> None:
+    settings = {
+        "probes": {"cell": {"place": "cells"}},
+        "protection": {"temperature": {"cells_above_celsius": 45.0, "cells_below_celsius": 5.0}},
+    }
+    curve = Curve("cell", np.array([0.0, 60.0]), np.array([7.5, 21.0]))
+    record = replace(
+        charge, temperatures=(curve,), session=replace(charge.session, settings=settings)
+    )
+    (warmth,) = figures_of(record).warmth
+    assert celsius_words(warmth) == (
+        "21.0 °C at minute 1.0, limit 45.0 °C; lowest 7.5 °C, limit 5.0 °C"
+    )
+
+
+@pytest.mark.parametrize(
+    ("hot", "cold", "words"),
+    [
+        (84.8, 21.0, "84.8 °C at minute 2.0, ABOVE its limit of 80.0 °C; lowest 21.0 °C"),
+        (80.0, 3.0, "80.0 °C at minute 2.0, limit 80.0 °C; lowest 3.0 °C, BELOW its limit of 5.0"),
+    ],
+)
+def test_a_temperature_beyond_its_limit_says_so(hot: float, cold: float, words: str) -> None:
+    warmth = Warmth("cell", "cells", Extreme(hot, 120.0, 80.0), Extreme(cold, 0.0, 5.0))
+    assert celsius_words(warmth).startswith(words)
+
+
+# --- what the record does not tell
+
+
+def test_a_change_of_profile_explains_the_hole(
+    tmp_path: Path, hut_settings: SupervisorSettings
+) -> None:
+    text = "profile final_hold comes into force: nothing more is measured for this session"
+    path = written(
+        tmp_path,
+        a_run(hut_settings),
+        told(10.0, "closed", "closed, asked by Anna"),
+        closing(10.0),
+        progress(10.1),
+        *flowing(10.0, 60.0, 20.0),
+        told(60.0, "opened", "opened, asked by Anna"),
+        *flowing(60.0, 80.0, 0.0),
+        told(80.0, "session_left", text, profile="final_hold"),
+        left(80.0),
+        told(130.0, "closed", "closed, asked by Anna"),
+        closing(130.0, is_new=False),
+        *flowing(130.0, 160.0, 5.0),
+    )
+    figures = figures_of(record_of(path))
+    (hole,) = figures.holes
+    assert (hole.from_s, hole.to_s) == pytest.approx((70.0, 120.0), abs=1.1)
+    assert hole.why.startswith(text)
+    assert "Until the closing at minute 2.0 the circuit was open" in hole.why
+    assert figures.gaps.whole == ()
+
+
+def test_a_hole_without_a_reason_says_so(charge: Record) -> None:
+    """Open, and rows are missing: nothing in the record tells why."""
+    seen = charge.seconds[charge.seconds.at_s < LENGTH_S + 5]
+    minutes = charge.minutes[charge.minutes.at_s < LENGTH_S + 5]
+    (hole,) = figures_of(replace(charge, seconds=seen, minutes=minutes)).holes
+    assert hole.why == "no reason is recorded"
+
+
+def test_a_whole_charge_has_no_holes(figures: Figures) -> None:
+    assert figures.holes == ()
+    assert figures.unseen == ()
+
+
+# --- the counted charge against the samples
+
+
+def counted(charge: Record, factor: float) -> ChargeCheck:
+    def scaled(p: At) -> At:
+        return replace(p, row=p.row._replace(charged_ah=factor * (p.row.charged_ah or 0.0)))
+
+    check = figures_of(replace(charge, progress=tuple(map(scaled, charge.progress)))).check
+    assert check is not None
+    return check
+
+
+@pytest.mark.parametrize(("factor", "is_sound"), [(1.0, True), (1.1, False), (0.9, False)])
+def test_a_count_that_the_samples_do_not_bear_out_is_noticed(
+    charge: Record, factor: float, is_sound: bool
+) -> None:
+    """1.92 Ah, +- 0.02; the edges of the rows explain 0.01 more."""
+    assert counted(charge, factor).is_sound == is_sound
+
+
+def test_a_gap_explains_what_may_have_flowed_in_it(
+    tmp_path: Path, hut_settings: SupervisorSettings
+) -> None:
+    """70 s of 300 are missing in the samples, and counted by the supervisor."""
+    record = holed(tmp_path, hut_settings)
+    last = record.progress[-1]
+    row = last.row._replace(charged_ah=amperes_ah(0, 300))
+    record = replace(record, progress=(*record.progress, replace(last, at_s=305.0, row=row)))
+    check = figures_of(record).check
+    assert check is not None
+    assert check.differs_ah > 0.3
+    assert check.is_sound
+
+
+def amperes_ah(from_s: float, to_s: float) -> float:
+    return (amperes(from_s) - amperes(to_s)) * TAU_S / 3600
+
+
+def test_nothing_counted_cannot_be_checked(charge: Record) -> None:
+    assert figures_of(replace(charge, progress=())).check is None

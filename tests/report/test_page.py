@@ -3,6 +3,7 @@
 import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
+from html import unescape
 from pathlib import Path
 
 import numpy as np
@@ -11,8 +12,9 @@ from ended_charges import ended_charge, record_of
 
 from supervisor.report.compare import comparison_page
 from supervisor.report.page import session_page
-from supervisor.report.record import Record
+from supervisor.report.record import Curve, Event, Record
 from supervisor.report.series import Band
+from supervisor.report.timeline import Stamp, Timeline
 from supervisor.settings.model import SupervisorSettings
 
 ELSEWHERE = re.compile(r"""(?:src|href)\s*=\s*["'](?!#)|url\((?!["']?#)|@import""")
@@ -46,8 +48,13 @@ def drawings(page: str) -> list[str]:
     return re.findall(r"<svg.*?</svg>", page, re.DOTALL)
 
 
+def figures(page: str) -> int:
+    """Each may be drawn for several widths."""
+    return page.count("<figure>")
+
+
 def words(page: str) -> str:
-    return " ".join(re.sub(r"<[^>]*>", " ", page).split())
+    return unescape(" ".join(re.sub(r"<[^>]*>", " ", page).split()))
 
 
 def test_the_summary_says_what_a_buyer_wants_to_know(page: str) -> None:
@@ -57,6 +64,25 @@ def test_the_summary_says_what_a_buyer_wants_to_know(page: str) -> None:
     assert "Highest single value of a cell 3.612 V 38 mV below the maker's limit" in said
     assert "Rest check passed" in said
     assert "Trips none" in said
+
+
+def test_it_begins_in_plain_words(page: str) -> None:
+    said = words(page)
+    assert said.index("In plain words") < said.index("Is the bank full?")
+    assert "1.921 ± 0.020 Ah went in within 7 min with the contactor closed." in said
+    assert "The supervisor found the bank full: held at 3.540 V with 5.4 A" in said
+    assert "is 3.612 V, 38 mV below the maker's limit of 3.650 V." in said
+    assert "No protection rule tripped." in said
+
+
+def test_limits_have_words_a_unit_and_a_small_key(page: str) -> None:
+    said = words(page)
+    assert "too high a voltage ruins the cell. 3.6 V protection.overvoltage.trip_ volts" in said
+    assert "`" not in said
+
+
+def test_what_does_not_fit_a_phone_says_that_it_moves(page: str) -> None:
+    assert page.count("push it sideways") == page.count('<div class="wide"><table><thead>')
 
 
 def test_no_zero_has_a_minus(page: str) -> None:
@@ -70,7 +96,7 @@ def test_it_needs_nothing_from_elsewhere(page: str) -> None:
 
 def test_every_plot_is_sound_and_shares_no_ids_with_another(page: str) -> None:
     plots = drawings(page)
-    assert len(plots) == 2
+    assert figures(page) == 3
     ids = [set(re.findall(r'\bid="(p[0-9a-f]{10})"', plot)) for plot in plots]
     assert ids[0]
     assert not ids[0] & ids[1]
@@ -121,14 +147,14 @@ def test_the_trip_is_told_with_its_minute(tripped: Record) -> None:
     assert "Trip 1: overvoltage, minute 1.7" in said
     assert "Every window of the loop, 30 s before and after." in said
     assert "NOT FULL ended by a trip: overvoltage: too high (minute 1.7)" in said
-    assert len(drawings(page)) == 3
+    assert figures(page) == 3
 
 
 def test_a_comparison_has_every_session_in_both_plots(charge: Record, tripped: Record) -> None:
     page = comparison_page([charge, tripped], silent)
-    assert len(drawings(page)) == 2
-    assert "minutes before (-) and after the end of charging" in drawings(page)[1]
-    assert "FULL : held at 3.540 V" in words(page)
+    assert figures(page) == 2
+    assert "minutes before (-) and after the end of charging" in drawings(page)[-1]
+    assert "FULL: held at 3.540 V" in words(page)
     assert "overvoltage (minute 1.7)" in words(page)
     assert ELSEWHERE.search(page) is None
 
@@ -168,3 +194,67 @@ def test_what_no_page_can_show_is_replaced(charge: Record) -> None:
     page = session_page(replace(charge, events=events), silent)
     assert "\x07" not in page
     assert "bell \N{REPLACEMENT CHARACTER} and escape" in page
+
+
+def test_a_damaged_journal_is_told_at_the_top_and_where_the_record_is_judged(
+    charge: Record,
+) -> None:
+    said = words(session_page(replace(charge, damage="page 7: never used"), silent))
+    assert "The journal's file is damaged: what is said here may be wrong" in said
+    assert "The journal's file is damaged: page 7: never used." in said.replace(" :", ":")
+
+
+def test_a_count_that_the_samples_do_not_bear_out_is_told_three_times(charge: Record) -> None:
+    """In plain words, beside the charge, and with both figures."""
+    more = tuple(
+        replace(p, row=p.row._replace(charged_ah=2 * (p.row.charged_ah or 0.0)))
+        for p in charge.progress
+    )
+    said = words(session_page(replace(charge, progress=more), silent))
+    assert "The counted charge and the samples do not agree" in said
+    assert "Charge put in 3.843 ± 0.020 Ah in 7 min closed; NOT what the samples say" in said
+    assert "it is 3.843 Ah, and by the samples 1.921 Ah" in said
+
+
+def test_what_nobody_saw_is_a_gap(charge: Record) -> None:
+    """A run that ended while closed, found 100 s after its last sign of life."""
+    dead = Stamp(1, 200.0, 1_780_000_000.0)
+    found = Stamp(2, 1.0, dead.wall_s + 100.0)
+    first = Stamp(1, 0.0, dead.wall_s - 200.0)
+    at_start = Event(300.0, found.wall_s, 2, "locked_out_at_start", "the last run ended: cut", {})
+    rows = charge.seconds[charge.seconds.at_s < 200]
+    record = replace(
+        charge,
+        timeline=Timeline([first, dead, found]),
+        events=(charge.events[0], at_start),
+        progress=charge.progress[:3],
+        **dict.fromkeys(("seconds", "minutes", "close_ups"), rows),
+    )
+    said = words(session_page(record, silent))
+    assert "Gaps in the record 100 s" in said
+    assert "3.3 5.0 100 s a run ended without a word while closed" in said
+    assert "Trip 1: ended without a word, minute 3.3" in said
+    assert "nobody knows when it opened" in said
+
+
+def rows_of(page: str) -> list[list[str]]:
+    """Of its tables, as text."""
+    cells = (re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row) for row in page.split("<tr>"))
+    return [[words(cell) for cell in row] for row in cells]
+
+
+def test_two_sessions_are_set_against_each_other(charge: Record, tripped: Record) -> None:
+    curve = Curve("sink", np.array([60.0]), np.array([50.0]))
+    warm = replace(charge, temperatures=(curve,))
+    warmer = replace(tripped, temperatures=(replace(curve, celsius=np.array([62.5])),))
+    rows = {row[0]: row[1:] for row in rows_of(comparison_page([warm, warmer], silent)) if row}
+    assert rows["Highest single value of a cell"][2:] == ["+0.0000 V", "+0.0 %"]
+    assert rows["Charge from the samples"] == ["1.921 Ah", "0.874 Ah", "-1.047 Ah", "-54.5 %"]
+    assert rows["Highest temperature, probe sink"][2:] == ["+12.5 K", ""]
+    assert rows["Cues"] == ["1", "0", "-1", "-100.0 %"]
+
+
+def test_three_sessions_have_no_difference(charge: Record) -> None:
+    page = comparison_page([charge, charge, charge], silent)
+    assert "Relative" not in words(page)
+    assert {len(row) for row in rows_of(page) if row} == {4}

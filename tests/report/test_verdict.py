@@ -55,6 +55,10 @@ def test_a_failed_rest_check_says_what_was_found(charge: Record) -> None:
         (OPENED, "opened, asked by Anna (minute 1.0)"),
         (("ended", "ended, the circuit is open"), "ended, the circuit is open (minute 1.0)"),
         (("locked_out_at_start", "power cut"), "ended without a word: power cut"),
+        (
+            ("unseen_end", "the last run ended without a word: x"),
+            "the last run ended without a word: x",
+        ),
         (("paused", "opened, pulse 1"), "opened, pulse 1 (minute 1.0)"),
     ],
 )

@@ -2,7 +2,15 @@
 
 import pytest
 
-from supervisor.report.words import breakable, duration, millivolts, utc, with_error
+from supervisor.report.words import (
+    breakable,
+    duration,
+    millivolts,
+    reckoned,
+    utc,
+    with_error,
+    without_keys,
+)
 
 
 @pytest.mark.parametrize(
@@ -38,3 +46,20 @@ def test_nothing_is_not_less_than_nothing() -> None:
 
 def test_a_broken_key_is_escaped() -> None:
     assert breakable("trip_<b>") == "trip_<wbr>&lt;b&gt;"
+
+
+def test_a_large_charge_is_written_out() -> None:
+    assert [reckoned(x, "Ah") for x in (0.15231, 12345.67)] == ["0.152 Ah", "12345.7 Ah"]
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("that `confirm` counts in", "that “confirm” counts in"),
+        ("below overvoltage.trip_volts.", "below “overvoltage trip volts”."),
+        ("`bank.never_above_volts` is near", "“bank never above volts” is near"),
+        ("At 3.33 to 3.45 V, e. g. by hand.", "At 3.33 to 3.45 V, e. g. by hand."),
+    ],
+)
+def test_keys_become_words(text: str, told: str) -> None:
+    assert without_keys(text) == told

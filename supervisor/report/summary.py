@@ -1,0 +1,129 @@
+"""The session in a few plain sentences, for those who read no further."""
+
+from collections.abc import Iterator
+
+from supervisor.report.figures import Figures
+from supervisor.report.record import Record
+from supervisor.report.settings_told import at, dig
+from supervisor.report.sound import block
+from supervisor.report.temperatures import Extreme, Warmth
+from supervisor.report.verdict import Verdict
+from supervisor.report.words import duration, millivolts, minute, reckoned, utc, with_error
+
+MOST_TRIPS_NAMED = 4
+
+
+def in_plain_words(record: Record, figures: Figures, verdict: Verdict) -> list[str]:
+    """What was charged, full or not, how near to the limits, what tripped, what is not known."""
+    return [
+        _charged(record, figures),
+        _full(verdict),
+        _volts(figures),
+        _celsius(record, figures),
+        _trips(figures),
+        *_unknown(record, figures),
+        *_left_out(record),
+    ]
+
+
+def charge_words(figures: Figures) -> str:
+    """The charge as counted; by the samples where the count ends before the charging does."""
+    if figures.charged_ah is None:
+        return f"{reckoned(figures.recorded_ah, 'Ah')} by the samples; it was not counted"
+    if not figures.is_counted_to_end:
+        return f"{reckoned(figures.recorded_ah, 'Ah')} by the samples"
+    return with_error(figures.charged_ah, figures.charged_u_ah, "Ah")
+
+
+def celsius_words(warmth: Warmth) -> str:
+    """Highest, when, and its limit; the lowest as well where cold has a limit."""
+    hot, cold = warmth.hottest, warmth.coldest
+    words = f"{hot.celsius:.1f} °C at minute {minute(hot.at_s)}, {_limit(hot, 'ABOVE')}"
+    if cold is not None:
+        words += f"; lowest {cold.celsius:.1f} °C, {_limit(cold, 'BELOW')}"
+    return words
+
+
+def _limit(extreme: Extreme, beyond: str) -> str:
+    limit_c = extreme.limit_c
+    if limit_c is None:
+        return "no limit was set"
+    past_k = extreme.celsius - limit_c if beyond == "ABOVE" else limit_c - extreme.celsius
+    return f"{beyond} its limit of {limit_c:.1f} °C" if past_k > 0 else f"limit {limit_c:.1f} °C"
+
+
+def why_no_celsius(record: Record) -> str:
+    fitted = block(at(record.session.settings, "probes"))
+    return "no probe has answered" if fitted else "the settings name no probe"
+
+
+def _charged(record: Record, figures: Figures) -> str:
+    session = record.session
+    rating_ah = dig(session.settings, "bank.cell_ampere_hours")
+    cells = f"{session.cells} cell{'s' if session.cells != 1 else ''}"
+    cells += f" of {rating_ah:g} Ah" if rating_ah else ""
+    day = utc(session.began_wall_s, "%-d %B %Y")
+    return (
+        f"{cells}, in parallel, were charged from {day} on. {charge_words(figures)} went in"
+        f" within {duration(figures.closed_s)} with the contactor closed."
+    )
+
+
+def _full(verdict: Verdict) -> str:
+    if verdict.is_full:
+        rest = f" Rest check {verdict.rest}." if verdict.rest else ""
+        return f"The supervisor found the bank full: {verdict.why}.{rest}"
+    if verdict.word == "NOT KNOWN":
+        return f"Whether the bank is full is not known: {verdict.why}."
+    return f"The bank was not found full: {verdict.why}."
+
+
+def _volts(figures: Figures) -> str:
+    if figures.peak is None:
+        return "No cell voltage is known."
+    highest = f"The highest single value of a measured cell is {figures.peak.volts:.3f} V"
+    if figures.margin_v is None or figures.never_above_v is None:
+        return f"{highest}; the maker's limit is not known."
+    side = "below" if figures.margin_v >= 0 else "ABOVE"
+    return (
+        f"{highest}, {millivolts(abs(figures.margin_v))} {side} the maker's limit of"
+        f" {figures.never_above_v:.3f} V."
+    )
+
+
+def _celsius(record: Record, figures: Figures) -> str:
+    if not figures.warmth:
+        return f"No temperature is known: {why_no_celsius(record)}."
+    nearest = figures.warmth[0]
+    return f"Highest temperature, {nearest.name}: {celsius_words(nearest)}."
+
+
+def _trips(figures: Figures) -> str:
+    trips = figures.trips
+    if not trips:
+        return "No protection rule tripped."
+    named = ", ".join(
+        f"{trip.title} (minute {minute(trip.at_s)})" for trip in trips[:MOST_TRIPS_NAMED]
+    )
+    more = ", and more" if len(trips) > MOST_TRIPS_NAMED else ""
+    times = "once" if len(trips) == 1 else f"{len(trips)} times"
+    return f"It tripped {times}: {named}{more}."
+
+
+def _unknown(record: Record, figures: Figures) -> Iterator[str]:
+    if record.damage:
+        yield "The journal's file is damaged: what is said here may be wrong, or lack something."
+    if figures.unseen:
+        yield (
+            "A run ended without a word while the contactor was closed: what flowed until the next"
+            " start nobody knows."
+        )
+    if figures.gaps.total_s >= 0.5:
+        yield f"{duration(figures.gaps.total_s)} closed have no good samples."
+    if figures.check and not figures.check.is_sound:
+        yield "The counted charge and the samples do not agree: see how good the record is."
+
+
+def _left_out(record: Record) -> Iterator[str]:
+    if reason := record.session.settings.get("uncommissioned_reason"):
+        yield f"The build was not commissioned, and that was accepted: {reason}."
