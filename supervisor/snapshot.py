@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, fields
 from enum import Enum
 from typing import Any
 
-FORMAT = 4
+FORMAT = 5
 
 
 class Circuit(Enum):
@@ -229,6 +229,9 @@ class JournalView:
     cpu_s: float = 0.0
     session: int | None = None
     trouble: str = ""
+    size_bytes: int | None = None  # of its pages in use
+    most_bytes: int | None = None  # what it is kept below
+    disk_free_bytes: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,18 +241,27 @@ class EventView:
     text: str
 
 
+# Upper ends of the classes that a cycle's lateness is counted in; one more class is beyond.
+LATE_UP_TO_S = (0.0005, 0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0)
+
+
 @dataclass(frozen=True, slots=True)
 class Counters:
-    """Totals since the start of the daemon."""
+    """Totals since the start of the daemon. ``late_cycles``: by the classes of ``LATE_UP_TO_S``.
+    Of ``bus_errors``, some are no answer, some a transfer that took too long."""
 
     cycles: int = 0
     conversions: int = 0
     bus_errors: int = 0
+    bus_no_answers: int = 0
+    bus_timeouts: int = 0
     retries: int = 0
     reopenings: int = 0
     bad_samples: int = 0
     deadline_misses: int = 0
     worst_late_s: float = 0.0
+    late_cycles: tuple[int, ...] = ()
+    late_sum_s: float = 0.0
     requests: int = 0
 
 
@@ -318,7 +330,8 @@ def from_dict(data: dict[str, Any]) -> Snapshot:
         plain["lockout"] = _lockout(data["lockout"]) if data["lockout"] else None
         plain["events"] = tuple(EventView(**e) for e in data["events"])
         plain["not_closing_because"] = tuple(data["not_closing_because"])
-        plain["counters"] = Counters(**data["counters"])
+        counters = {"late_cycles": ()} | data["counters"]
+        plain["counters"] = Counters(**counters | {"late_cycles": tuple(counters["late_cycles"])})
         return Snapshot(**plain)
     except (TypeError, KeyError) as error:
         raise ValueError(f"status incomplete: {error}") from error

@@ -97,7 +97,8 @@ class Loop:
         )
         self.guard.remedies, self.guard.profile_in_doubt = self._now.remedies, doubt
         if settings.profile != self._file_settings.profile:
-            logbook.note("profile", f"profile {settings.profile} in force, as before this start")
+            in_force = f"profile {settings.profile} in force, as before this start"
+            logbook.note("profile", in_force, profile=settings.profile)
             self._recorder.adopt(settings)
         self._viewer = Viewer(settings, parts, self._now.rules, logbook, simulated=simulated)
         self._logbook = logbook

@@ -1,7 +1,10 @@
 """The beat of the loop: due times, lateness, missed deadlines; no burst of catch-up."""
 
+from bisect import bisect_left
+
 from supervisor.devices.protocols import Clock
 from supervisor.readings import Pace
+from supervisor.snapshot import LATE_UP_TO_S
 
 
 class Pacer:
@@ -13,6 +16,8 @@ class Pacer:
         self._due_s = clock.now_s()
         self.misses = 0
         self.worst_late_s = 0.0
+        self.late_cycles = [0] * (len(LATE_UP_TO_S) + 1)
+        self.late_sum_s = 0.0
 
     def wait(self) -> Pace:
         """Sleep until the next cycle is due; tell how late it begins."""
@@ -20,6 +25,8 @@ class Pacer:
         now_s = self._clock.now_s()
         late_s = now_s - self._due_s
         self.worst_late_s = max(self.worst_late_s, late_s)
+        self.late_cycles[bisect_left(LATE_UP_TO_S, late_s)] += 1
+        self.late_sum_s += max(0.0, late_s)
         missed = int(late_s / self._period_s)
         self.misses += missed
         self._due_s += (missed + 1) * self._period_s

@@ -148,11 +148,15 @@ class Viewer:
             cycles=self._cycles,
             conversions=bus.conversions,
             bus_errors=bus.errors,
+            bus_no_answers=bus.no_answers,
+            bus_timeouts=bus.timeouts,
             retries=bus.retries,
             reopenings=bus.reopenings,
             bad_samples=self._bad_samples,
             deadline_misses=pacer.misses,
             worst_late_s=pacer.worst_late_s,
+            late_cycles=tuple(pacer.late_cycles),
+            late_sum_s=pacer.late_sum_s,
             requests=self.requests,
         )
 

@@ -1,5 +1,6 @@
 """The one owner of the I2C bus: opens it, counts what fails, opens it anew."""
 
+import errno
 import logging
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -11,6 +12,7 @@ log = logging.getLogger(__name__)
 
 FAILURES_BEFORE_REOPENING = 3  # in a row
 REOPEN_EVERY_S = 0.1
+NO_ANSWER = (errno.ENXIO, errno.EREMOTEIO)
 
 
 @dataclass(slots=True)
@@ -19,8 +21,17 @@ class BusCounters:
 
     conversions: int = 0
     errors: int = 0
+    no_answers: int = 0
+    timeouts: int = 0
     retries: int = 0
     reopenings: int = 0
+
+    def failed(self, error: Exception) -> None:
+        """Kinds by errno, as the kernel's Documentation/i2c/fault-codes.rst has them."""
+        number = getattr(error, "errno", None)
+        self.errors += 1
+        self.no_answers += number in NO_ANSWER
+        self.timeouts += number == errno.ETIMEDOUT
 
 
 class BusKeeper:

@@ -51,7 +51,7 @@ class ConverterSampler:
                 code, taken_at_s = self._convert(channel)
             except (OSError, ValueError) as error:
                 quality = Quality.NO_ANSWER
-                self.counters.errors += 1
+                self.counters.failed(error)
                 self._tell(channel, str(error))
             except NotReady:
                 quality = Quality.NOT_READY

@@ -238,7 +238,7 @@ class SecondLineWatch:
         except NotAsWritten as error:
             return f"its converter is not as it was set ({error}): it was reset, or is disturbed"
         except OSError as error:
-            self._keeper.counters.errors += 1
+            self._keeper.counters.failed(error)
             self._hung = self._keeper.hung(began_s)
             if self._hung:  # one chip that does not answer says nothing of the bus
                 self._keeper.failed(began_s)

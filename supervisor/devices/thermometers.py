@@ -97,7 +97,7 @@ class Thermometers:
         A chip that hangs again is left alone for a while: each hang costs the converters a
         reopening.
         """
-        self._keeper.counters.errors += 1
+        self._keeper.counters.failed(error)
         hung = self._keeper.hung(began_s)
         if hung:
             self._keeper.failed(began_s)

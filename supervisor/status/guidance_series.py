@@ -6,7 +6,7 @@ Absent without guidance in the settings. What restarts with a session is a gauge
 from collections.abc import Callable, Iterator
 
 from supervisor.snapshot import ForecastView, GuidanceView, Snapshot, Stage
-from supervisor.status.series import Samples, Series, one, one_of
+from supervisor.status.series import Samples, Series, one, one_of, states
 from supervisor.status.wellformed import REST_STATES
 
 COULOMBS_PER_AH = 3600.0
@@ -55,13 +55,7 @@ def _forecast(name: str, what: str, of: Callable[[GuidanceView], ForecastView]) 
 
 
 GUIDANCE_SERIES: tuple[Series, ...] = (
-    Series(
-        "holdwatch_charge_stage",
-        "0 or 1",
-        "Stage of the charge: 1 for the present one.",
-        _stages,
-        ("stage",),
-    ),
+    states("holdwatch_charge_stage", "Stage of the charge", _stages),
     Series(
         "holdwatch_cue_active",
         "1",
@@ -135,11 +129,9 @@ GUIDANCE_SERIES: tuple[Series, ...] = (
         "For how long it must be met before the circuit opens as finished.",
         _figure(lambda g: g.full.of_s if g.full else None),
     ),
-    Series(
+    states(
         "holdwatch_rest_check",
-        "0 or 1",
-        "State of the rest check after a full charge: 1 for the present one; absent without one.",
+        "State of the rest check after a full charge, absent without one",
         _rest_states,
-        ("state",),
     ),
 )

@@ -35,6 +35,24 @@ JOURNAL_SERIES: tuple[Series, ...] = (
         kind="counter",
     ),
     Series(
+        "holdwatch_journal_size_bytes",
+        "bytes",
+        "Size of the journal; absent until it has been written.",
+        lambda s: one(s.journal.size_bytes),
+    ),
+    Series(
+        "holdwatch_journal_limit_bytes",
+        "bytes",
+        "What the journal is kept below by giving up old sessions.",
+        lambda s: one(s.journal.most_bytes),
+    ),
+    Series(
+        "holdwatch_journal_disk_free_bytes",
+        "bytes",
+        "What is free on the journal's disk; absent until it has been written.",
+        lambda s: one(s.journal.disk_free_bytes),
+    ),
+    Series(
         "holdwatch_journal_writable",
         "0 or 1",
         "1 while the journal can be written.",

@@ -5,16 +5,19 @@ at all, only ``holdwatch_up`` 0 and the age: a frozen number would look like a l
 """
 
 from collections.abc import Callable, Iterator
+from datetime import datetime
 
-from prometheus_client.core import GaugeMetricFamily, Metric
+from prometheus_client import CollectorRegistry
+from prometheus_client.core import GaugeMetricFamily, InfoMetricFamily, Metric
+from prometheus_client.exposition import choose_encoder
 from prometheus_client.registry import Collector
 
 import supervisor
-from supervisor.snapshot import ChannelView, Circuit, Counters, Snapshot
+from supervisor.snapshot import LATE_UP_TO_S, ChannelView, Circuit, Counters, Snapshot
 from supervisor.status.guidance_series import GUIDANCE_SERIES
 from supervisor.status.journal_series import JOURNAL_SERIES
 from supervisor.status.rule_series import RULE_SERIES
-from supervisor.status.series import Samples, Series, one, one_of
+from supervisor.status.series import Histogram, Samples, Series, one, one_of, states
 from supervisor.status.status_file import Status, present_celsius
 
 CELLS = {"front_cell": "front", "far_cell": "far"}
@@ -41,12 +44,25 @@ BUILD = ("holdwatch_build_info", "Version of the process that serves this text; 
 
 def about_the_data(status: Status) -> Iterator[Metric]:
     """The metrics that remain when there are no fresh data."""
-    build = GaugeMetricFamily(*BUILD, labels=("version",))
-    build.add_metric((supervisor.__version__,), 1)
-    yield build
+    name, words = BUILD
+    version = {"version": supervisor.__version__}
+    yield InfoMetricFamily(name.removesuffix("_info"), words, value=version)
     yield GaugeMetricFamily(*UP, value=float(status.fresh))
     if status.age_s is not None:
-        yield GaugeMetricFamily(*AGE, value=status.age_s)
+        yield GaugeMetricFamily(*AGE, value=status.age_s, unit="seconds")
+
+
+OPENMETRICS = "application/openmetrics-text"
+
+
+def exposition(registry: CollectorRegistry, accept: str) -> tuple[bytes, str]:
+    """The text and its content type: OpenMetrics 1.0 for who accepts it, else the text format.
+
+    Only the name counts in ``accept``: the encoders' own parser raises at a version that is none.
+    """
+    asked = f"{OPENMETRICS}; version=1.0.0" if OPENMETRICS in accept else ""
+    encode, content_type = choose_encoder(asked)
+    return encode(registry), content_type
 
 
 def metric_reference() -> str:
@@ -56,7 +72,7 @@ def metric_reference() -> str:
         "|---|---|---|---|---|",
         f"| `{UP[0]}` | gauge | 0 or 1 | | {UP[1]} |",
         f"| `{AGE[0]}` | gauge | seconds | | {AGE[1]} |",
-        f"| `{BUILD[0]}` | gauge | 1 | `version` | {BUILD[1]} |",
+        f"| `{BUILD[0]}` | info | 1 | `version` | {BUILD[1]} |",
     ]
     for s in SERIES:
         labels = ", ".join(f"`{label}`" for label in s.labels)
@@ -85,6 +101,15 @@ def _shunt(value: Callable[[ChannelView], float | None]) -> Callable[[Snapshot],
     return samples
 
 
+def _started(snapshot: Snapshot) -> Samples:
+    """Absent when the text is no date with a zone: the file comes from another process."""
+    try:
+        at = datetime.fromisoformat(snapshot.started_wall)
+    except ValueError:
+        return ()
+    return one(at.timestamp() if at.tzinfo else None)
+
+
 def _temperatures(snapshot: Snapshot) -> Samples:
     for probe in snapshot.probes:
         celsius = present_celsius(probe)
@@ -102,13 +127,27 @@ def _counter(name: str, what: str, total: Callable[[Counters], int]) -> Series:
     )
 
 
-SERIES: tuple[Series, ...] = (
+def _bus_errors(snapshot: Snapshot) -> Samples:
+    counters = snapshot.counters
+    known = {"no_answer": counters.bus_no_answers, "timeout": counters.bus_timeouts}
+    other = max(0, counters.bus_errors - sum(known.values()))
+    return (((kind,), total) for kind, total in (known | {"other": other}).items())
+
+
+SERIES: tuple[Series | Histogram, ...] = (
     Series(
         "holdwatch_supervisor_info",
         "1",
         "The bank that is watched, and the supervisor's version; always 1.",
         lambda s: [((s.bank, s.version), 1)],
         ("bank", "version"),
+        kind="info",
+    ),
+    Series(
+        "holdwatch_start_time_seconds",
+        "seconds",
+        "When the supervisor started, since the epoch, by the wall clock.",
+        _started,
     ),
     Series(
         "holdwatch_simulated",
@@ -162,6 +201,13 @@ SERIES: tuple[Series, ...] = (
         ("channel",),
     ),
     Series(
+        "holdwatch_channel_age_seconds",
+        "seconds",
+        "Time since the channel was read last, when the status was published.",
+        lambda s: (((c.channel,), c.age_s) for c in s.channels),
+        ("channel",),
+    ),
+    Series(
         "holdwatch_temperature_celsius",
         "celsius",
         "Temperature of a probe; absent while it gives none that may be believed.",
@@ -176,11 +222,16 @@ SERIES: tuple[Series, ...] = (
         ("probe", "place"),
     ),
     Series(
+        "holdwatch_probe_age_seconds",
+        "seconds",
+        "Time since the temperature probe was read last, when the status was published.",
+        lambda s: (((p.probe, p.place), p.age_s) for p in s.probes),
+        ("probe", "place"),
+    ),
+    states(
         "holdwatch_circuit_state",
-        "0 or 1",
-        "State of the charging circuit: 1 for the present one.",
+        "State of the charging circuit",
         lambda s: one_of((c.value for c in Circuit), s.circuit),
-        ("state",),
     ),
     Series(
         "holdwatch_coil_on",
@@ -206,6 +257,7 @@ SERIES: tuple[Series, ...] = (
         "What the settings in force are called; always 1.",
         lambda s: [((s.profile,), 1)],
         ("profile",),
+        kind="info",
     ),
     Series(
         "holdwatch_contactor_closings_total",
@@ -245,11 +297,25 @@ SERIES: tuple[Series, ...] = (
     _counter("cycles", "Cycles of the loop", lambda c: c.cycles),
     _counter("conversions", "Conversions read from the converters", lambda c: c.conversions),
     _counter("bad_samples", "Conversions that gave no believable value", lambda c: c.bad_samples),
-    _counter("bus_errors", "Errors on the I2C bus", lambda c: c.bus_errors),
+    Series(
+        "holdwatch_bus_errors_total",
+        "1",
+        "Errors on the I2C bus since the supervisor started.",
+        _bus_errors,
+        ("kind",),
+        kind="counter",
+    ),
     _counter("bus_retries", "Transfers on the I2C bus that were repeated", lambda c: c.retries),
     _counter("bus_reopenings", "Times the I2C bus was opened anew", lambda c: c.reopenings),
     _counter("deadline_misses", "Cycles that began too late", lambda c: c.deadline_misses),
     _counter("requests", "Requests to close, open, reset or tell", lambda c: c.requests),
+    Histogram(
+        "holdwatch_cycle_lateness_seconds",
+        "seconds",
+        "How late the cycles of the loop have begun since the supervisor started.",
+        LATE_UP_TO_S,
+        lambda s: (s.counters.late_cycles, s.counters.late_sum_s),
+    ),
     Series(
         "holdwatch_worst_lateness_seconds",
         "seconds",

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 
 from supervisor.snapshot import RuleView, Snapshot
-from supervisor.status.series import Samples, Series, one_of
+from supervisor.status.series import Samples, Series, one_of, states
 from supervisor.status.wellformed import RULE_STATES
 
 # Unit of a rule's limit: ending of the metric's name, base units per unit.
@@ -49,16 +49,15 @@ def _rule_figures(figure: str, what: str) -> Iterator[Series]:
 
 
 RULE_SERIES: tuple[Series, ...] = (
-    Series(
+    states(
         "holdwatch_rule_state",
-        "0 or 1",
-        "State of each protection rule: 1 for the present one.",
+        "State of each protection rule",
         lambda s: (
             ((rule.rule, *state), value)
             for rule in s.rules
             for state, value in one_of(RULE_STATES, rule.state)
         ),
-        ("rule", "state"),
+        ("rule",),
     ),
     Series(
         "holdwatch_rule_off",

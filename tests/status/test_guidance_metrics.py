@@ -24,8 +24,8 @@ def told_of(guidance: GuidanceView | None) -> set[str]:
     return {name.removeprefix("holdwatch_") for name in names(fresh(snapshot))} & GUIDED
 
 
-def states(sample: samples.Snapshot, name: str, label: str) -> dict[str, float]:
-    return {dict(labels)[label]: v for (n, labels), v in fresh(sample).items() if n.endswith(name)}
+def states(sample: samples.Snapshot, name: str) -> dict[str, float]:
+    return {dict(labels)[name]: v for (n, labels), v in fresh(sample).items() if n == name}
 
 
 @pytest.mark.parametrize(
@@ -33,7 +33,7 @@ def states(sample: samples.Snapshot, name: str, label: str) -> dict[str, float]:
     [("open", "none"), ("closed", "taper"), ("held", "hold"), ("finished", "rest")],
 )
 def test_one_stage_at_a_time(sample: str, present: str) -> None:
-    told = states(samples.ALL[sample], "charge_stage", "stage")
+    told = states(samples.ALL[sample], "holdwatch_charge_stage")
     assert told == {s: float(s == present) for s in ("none", "bulk", "taper", "hold", "rest")}
 
 
@@ -104,7 +104,7 @@ def test_progress_to_full() -> None:
 def test_the_rest_check(present: str) -> None:
     rest = replace(samples.WATCHED, state=present)
     snapshot = replace(samples.FINISHED, guidance=replace(samples.HOLD, rest=rest))
-    told = states(snapshot, "rest_check", "state")
+    told = states(snapshot, "holdwatch_rest_check")
     assert told == {s: float(s == present) for s in ("watching", "passed", "failed")}
 
 

@@ -1,0 +1,65 @@
+"""The shipped rules, put to what the page really says: a snapshot in, the alerts that fire out."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import yaml
+from prometheus_client import CollectorRegistry
+from prometheus_client.core import Metric
+from prometheus_tools import CONFIG, promtool
+
+from supervisor.snapshot import Snapshot
+from supervisor.status.metrics import StatusCollector
+from supervisor.status.status_file import Status
+
+RULE_FILES = [CONFIG / "recording-rules.yaml", CONFIG / "alert-rules.yaml"]
+TARGET = {"job": "holdwatch", "instance": "hut.lan:8462", "circuit": "hut-bank"}
+SCRAPES = 150  # of 5 s: longer than any alert waits
+
+
+def rules() -> list[dict[str, Any]]:
+    """All of them, in the order of the files."""
+    groups = [g for f in RULE_FILES for g in yaml.safe_load(f.read_text("utf-8"))["groups"]]
+    return [rule for group in groups for rule in group["rules"]]
+
+
+def assert_fires(folder: Path, snapshot: Snapshot, alerts: set[str], kind: str = "real") -> None:
+    """After many scrapes of the same snapshot these alerts fire, of this kind, and no others."""
+    fires = [
+        {"labels": f'{{alertname="{name}",kind="{kind}"}}', "value": 1} for name in sorted(alerts)
+    ]
+    test = {
+        "rule_files": [str(file) for file in RULE_FILES],
+        "evaluation_interval": "5s",
+        "tests": [
+            {
+                "interval": "5s",
+                "input_series": _scraped(snapshot),
+                "promql_expr_test": [
+                    {
+                        "expr": 'group by (alertname, kind) (ALERTS{alertstate="firing"})',
+                        "eval_time": "12m",
+                        "exp_samples": fires,
+                    }
+                ],
+            }
+        ],
+    }
+    file = folder / "test.yaml"
+    file.write_text(yaml.safe_dump(test), "utf-8")
+    done = promtool("test", "rules", str(file))
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def _scraped(snapshot: Snapshot) -> list[dict[str, str]]:
+    registry = CollectorRegistry(auto_describe=False)
+    registry.register(StatusCollector(lambda: Status(snapshot, 0.1, "")))
+    families: list[Metric] = list(registry.collect())
+    told = [(s.name, dict(s.labels), s.value) for family in families for s in family.samples]
+    return [_series(*one) for one in [("up", {}, 1.0), *told]]
+
+
+def _series(name: str, labels: dict[str, str], value: float) -> dict[str, str]:
+    all_labels = ",".join(f"{key}={json.dumps(text)}" for key, text in (TARGET | labels).items())
+    return {"series": f"{name}{{{all_labels}}}", "values": f"{value:.9g}x{SCRAPES}"}
