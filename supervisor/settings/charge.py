@@ -73,7 +73,9 @@ class PulsedHold(Settings):
         description="Not fallen so far after so long: the bank takes nothing more, and it ends.",
     )
     most_pulses: Annotated[int, Field(ge=1, le=1000)] = Field(
-        default=50, description="Closes again so often at the most, in one session."
+        default=50,
+        description="Closes again so often at the most, in one session: a closing by hand gives no "
+        "new allowance.",
     )
     most_per_hour: Annotated[int, Field(ge=1, le=60)] = Field(
         default=12, description="... and so often within an hour."
@@ -100,7 +102,8 @@ class Charge(Settings):
     )
     bench_supply_amperes: Amperes | None = Field(
         default=None,
-        description="What a small regulated supply of yours gives; told when the hold takes less.",
+        description="What a small regulated supply of yours gives, less than the target; told when "
+        "the hold takes less, unless this supply is regulated itself.",
     )
     regulated: bool = Field(
         default=False,

@@ -41,6 +41,11 @@ class Bank(Settings):
         description="Fastest credible rise of a cell at the limit: knob turned, link opened.",
     )
 
+    @property
+    def rating_ah(self) -> float:
+        """Of the whole bank."""
+        return self.cells_in_parallel * self.cell_ampere_hours
+
 
 class Loop(Settings):
     """Timing of the polling loop."""
@@ -90,11 +95,24 @@ class Journal(Settings):
     )
 
 
+FilePath = Annotated[str, Field(min_length=1, max_length=4096)]
+
+
 class Web(Settings):
-    """Where `holdwatch web` listens."""
+    """Where `holdwatch web` listens, and whether the page may open the circuit."""
 
     listen: str = Field(default="127.0.0.1", description="Address; 0.0.0.0 for the whole network.")
     port: Annotated[int, Field(ge=1, le=65535)] = Field(default=8462, description="TCP port.")
+    token_file: FilePath | None = Field(
+        default=None,
+        description="Whole path. Who knows the word in it may open from the page; absent: nobody.",
+    )
+    certificate_file: FilePath | None = Field(
+        default=None, description="Whole path of a PEM file; with it the page is served by https only."
+    )
+    key_file: FilePath | None = Field(
+        default=None, description="Whole path of the certificate's private key, PEM, without a password."
+    )
 
 
 class SupervisorSettings(Settings):

@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from supervisor.control.pacing import Pacer
 from supervisor.simulator.clock import SimulatedClock
+from supervisor.snapshot import LATE_UP_TO_S
 
 
 def test_cycles_begin_a_period_apart() -> None:
@@ -29,6 +30,20 @@ def test_a_stall_of_ten_periods_is_told_and_followed_by_no_burst() -> None:
     assert pace.misses == 10
     pacer.wait()
     assert clock.now_s() == pytest.approx(0.12)
+
+
+def test_lateness_is_counted_in_classes() -> None:
+    """Up to the upper end of a class, that included; the last class is beyond them all."""
+    clock = SimulatedClock()
+    pacer = Pacer(clock, 0.01)
+    pacer.wait()
+    clock.sleep_until(0.0125)
+    pacer.wait()
+    clock.sleep_until(5)
+    pacer.wait()
+    counted = dict(zip((*LATE_UP_TO_S, None), pacer.late_cycles, strict=True))
+    assert {end: n for end, n in counted.items() if n} == {0.0005: 1, 0.005: 1, None: 1}
+    assert pacer.late_sum_s == pytest.approx(0.0025 + 4.98)
 
 
 def test_a_pause_on_purpose_is_no_miss() -> None:

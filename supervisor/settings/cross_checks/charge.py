@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from supervisor.settings.charge import Charge, Rest
 from supervisor.settings.cross_checks.contradiction import Contradiction
 from supervisor.settings.cross_checks.currents import smallest_amperes
-from supervisor.settings.cross_checks.figures import down, up, well_below
+from supervisor.settings.cross_checks.figures import FLOATS, down, up, well_below
 from supervisor.settings.cross_checks.pulsed_hold import pulsed_hold_checks
 from supervisor.settings.cross_checks.stage_limits import stage_limit_checks
 from supervisor.settings.model import SupervisorSettings
@@ -15,7 +15,6 @@ LEAST_MARGIN_V = 0.005  # of what is held, below what trips
 USUAL_MARGIN_V = 0.03
 USUAL_TAPER_V = 3.42
 BELOW_TRIP = 0.9  # of the current that trips: what may be wanted
-FLOATS = 1e-9
 
 
 def charge_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
@@ -24,6 +23,7 @@ def charge_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
         yield from _taper(settings, settings.charge)
         yield from pulsed_hold_checks(settings)
         yield from _target(settings, settings.charge)
+        yield from _small_supply(settings.charge)
         yield from _full(settings, settings.charge)
         yield from _rest(settings.charge)
     yield from stage_limit_checks(settings)
@@ -112,6 +112,19 @@ def _weakest(settings: SupervisorSettings) -> tuple[str, float]:
 def _form_factor(settings: SupervisorSettings) -> float:
     rule = settings.protection.supply_thermal
     return rule.form_factor if rule else 1.0
+
+
+def _small_supply(charge: Charge) -> Iterator[Contradiction]:
+    """One that is regulated is the small one itself."""
+    small_a, target_a = charge.bench_supply_amperes, charge.target_amperes
+    if small_a is not None and small_a >= target_a and not charge.regulated:
+        yield Contradiction(
+            "charge.bench_supply_amperes",
+            f"{small_a:g} A is not below charge.target_amperes, {target_a:g} A.",
+            "It is told when the hold takes less than the small supply gives: here it always does.",
+            f"Write less than {target_a:g}, or leave it out. If this supply is the small one, "
+            "write charge.regulated: true.",
+        )
 
 
 def _full(settings: SupervisorSettings, charge: Charge) -> Iterator[Contradiction]:

@@ -15,8 +15,7 @@ def session_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
 
 
 def _more_than_fits(settings: SupervisorSettings) -> Iterator[Contradiction]:
-    rule, bank = settings.protection.session_charge, settings.bank
-    rating_ah = bank.cells_in_parallel * bank.cell_ampere_hours
+    rule, rating_ah = settings.protection.session_charge, settings.bank.rating_ah
     if rule is not None and rule.trip_ampere_hours > HEAD_ROOM * rating_ah:
         yield Contradiction(
             "protection.session_charge.trip_ampere_hours",

@@ -3,6 +3,8 @@
 from collections.abc import Iterator
 
 from supervisor.settings.cross_checks.contradiction import Contradiction
+from supervisor.settings.cross_checks.currents import smallest_amperes
+from supervisor.settings.cross_checks.figures import FLOATS, up
 from supervisor.settings.model import SupervisorSettings
 from supervisor.settings.rules import StageLimits
 
@@ -28,8 +30,25 @@ def stage_limit_checks(settings: SupervisorSettings) -> Iterator[Contradiction]:
             "A rule without a limit never trips, and looks as if it were there.",
             "Write one of them, or leave stage_limits out.",
         )
+    yield from _above_noise(settings, limits)
     yield from _tighter_than_always(settings, limits)
     yield from _no_looser_in_the_hold(settings, limits)
+
+
+def _above_noise(settings: SupervisorSettings, limits: StageLimits) -> Iterator[Contradiction]:
+    """What a shunt may show while nothing flows is no current that could be too much."""
+    zero_a, smallest_a = _untold(settings)
+    for name, limit_a in _amperes(limits).items():
+        if limit_a < zero_a + smallest_a - FLOATS:
+            yield Contradiction(
+                f"{BLOCK}.{name}.trip_amperes",
+                f"{limit_a:g} A cannot be told from the offset that sensing.zero_amperes allows, "
+                f"{zero_a:g} A, and what shunt and converter can tell, {smallest_a:.2g} A.",
+                "It would trip on a sound bank into which nothing flows.",
+                _no_room(settings, limits, name)
+                or f"Write {up(zero_a + smallest_a)} at least: more than the bank takes in the "
+                f"{name}.",
+            )
 
 
 def _tighter_than_always(
@@ -42,7 +61,7 @@ def _tighter_than_always(
                 f"{BLOCK}.{name}.trip_amperes",
                 f"{limit_a:g} A is not below overcurrent.trip_amperes, {most_a:g} A.",
                 "It would not be tighter: overcurrent always comes first.",
-                _or_less(limits, name, most_a),
+                _or_less(settings, limits, name),
             )
     over_v = settings.protection.overvoltage.trip_volts
     hold_v = limits.hold.trip_volts if limits.hold else None
@@ -67,15 +86,40 @@ def _no_looser_in_the_hold(
             f"{hold_a:g} A is above that of the taper, {taper_a:g} A.",
             "The hold comes after the taper and takes less: more current would be allowed just "
             "where the end is nearest.",
-            _or_less(limits, "hold", most_a),
+            _or_less(settings, limits, "hold"),
         )
 
 
-def _or_less(limits: StageLimits, name: str, most_a: float) -> str:
+def _or_less(settings: SupervisorSettings, limits: StageLimits, name: str) -> str:
+    most_a = settings.protection.overcurrent.trip_amperes
+    if no_room := _no_room(settings, limits, name):
+        return no_room
     taper_a = _amperes(limits).get("taper", most_a)
     if name == "hold" and taper_a < most_a:
         return f"Write {taper_a:g} or less, or leave it out: then that of the taper counts."
     return f"Write less than {most_a:g}."
+
+
+def _no_room(settings: SupervisorSettings, limits: StageLimits, name: str) -> str:
+    """What to do where no limit would do; empty where one would."""
+    always_a = settings.protection.overcurrent.trip_amperes
+    taper_a = _amperes(limits).get("taper", always_a)
+    most_a = min(taper_a, always_a) if name == "hold" else always_a
+    least_a = float(up(sum(_untold(settings))))
+    if least_a < most_a:
+        return ""
+    return (
+        f"Leave it out: nothing lies between {least_a:g} and {most_a:g} A. Or fit a shunt that "
+        "tells less current, with a smaller zero_amperes."
+    )
+
+
+def _untold(settings: SupervisorSettings) -> tuple[float, float]:
+    """Amperes that may show while nothing flows: an offset, and what cannot be told beside it."""
+    return (
+        settings.protection.sensing.zero_amperes,
+        smallest_amperes(settings.channels.shunt),
+    )
 
 
 def _amperes(limits: StageLimits) -> dict[str, float]:
