@@ -12,6 +12,7 @@ COMMANDS = {
     "demo": "The whole job in the simulator, in about two minutes.",
     "run": "Supervise a circuit: the daemon.",
     "web": "Serve the page, /api/status and /metrics.",
+    "messages": "Tell people away from the machine what they have to know.",
     "check": "Check a settings file; limits, guard bands, response.",
     "drill": "Run scenario files against the simulator.",
     "campaign": "Random builds, operators and faults against the simulator.",

@@ -13,7 +13,7 @@ from supervisor.control.assemble import assemble
 from supervisor.control.instance import claim
 from supervisor.control.loop import Loop
 from supervisor.control.publisher import StatusFile
-from supervisor.control.requests import SOCKET_NAME, RequestSocket
+from supervisor.control.requests import SOCKET_NAME, request_sockets
 from supervisor.devices.clock import MonotonicClock
 from supervisor.devices.i2c import KernelI2C
 from supervisor.devices.pins import open_pin_factory
@@ -101,7 +101,7 @@ def _run_real(settings: SupervisorSettings, run_dir: Path, state_dir: Path) -> N
         open_bus=open_bus,
         pin_factory=open_pin_factory(settings.gpio.chip_label, run_dir),
         state_dir=state_dir,
-        inboxes=[RequestSocket(run_dir, clock)],
+        inboxes=request_sockets(run_dir, clock),
         publisher=status,
         simulated=False,
         journal=_journal(settings, state_dir, clock),
@@ -124,7 +124,7 @@ def _run_simulated(scenario_file: Path, run_dir: Path, state_dir: Path) -> None:
         clock=clock,
         state_dir=state_dir,
         publisher=status,
-        inboxes=[RequestSocket(run_dir, clock)],
+        inboxes=request_sockets(run_dir, clock),
         journal=_journal(settings, state_dir, clock),
     )
     _supervise(

@@ -1,4 +1,7 @@
-"""Requests to the loop (close, open, reset, profile, ...) and the Unix socket they come through.
+"""Requests to the loop (close, open, reset, profile, ...) and the Unix sockets they come through.
+
+One socket takes every act, from the owner and the group. Another takes ``open`` alone, from any
+user of this machine: opening is always allowed, and the page's process may do nothing else.
 
 One JSON object a line: ``{"act": "reset", "reason": "lead re-fastened"}``; one JSON object back:
 ``{"done": true, "message": "...", "circuit": "open"}``.
@@ -18,6 +21,7 @@ from supervisor.devices.protocols import Clock
 
 ACTS = ("close", "open", "profile", "reset", "silence", "status")
 SOCKET_NAME = "requests.sock"
+OPEN_SOCKET_NAME = "open.sock"
 MAX_CLIENTS = 8
 MAX_LINE_BYTES = 4096
 MAX_UNSENT_BYTES = 256 * 1024
@@ -102,17 +106,28 @@ class _Client:
 
 
 class RequestSocket:
-    """``requests.sock``, for the owner and the group; polled by the loop, never waited for."""
+    """One socket, of ``acts`` for whom ``mode`` lets in; polled by the loop, never waited for.
 
-    def __init__(self, run_dir: Path, clock: Clock) -> None:
+    Each has bounds of its own on what it takes in a cycle: a crowd at one leaves the other free.
+    """
+
+    def __init__(
+        self,
+        run_dir: Path,
+        clock: Clock,
+        name: str = SOCKET_NAME,
+        acts: tuple[str, ...] = ACTS,
+        mode: int = 0o660,
+    ) -> None:
         """Raises OSError when the socket cannot be made."""
         self._clock = clock
-        self._path = run_dir / SOCKET_NAME
+        self._acts = acts
+        self._path = run_dir / name
         self._selector = selectors.DefaultSelector()
         self._path.unlink(missing_ok=True)
         self._listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         self._listener.setblocking(False)
-        before = os.umask(0o117)
+        before = os.umask(0o777 & ~mode)
         try:
             self._listener.bind(str(self._path))
         finally:
@@ -134,7 +149,7 @@ class RequestSocket:
             if len(requests) < MAX_REQUESTS_PER_CYCLE and (line := client.next_line()):
                 self._clients[number] = self._clients.pop(number)  # to the end of the queue
                 client.unanswered += 1
-                request = _understand(client, line)
+                request = _understand(client, line, self._acts)
                 requests += [request] if request else []
         return requests
 
@@ -195,29 +210,43 @@ class RequestSocket:
         client.connection.close()
 
 
-def _understand(client: _Client, line: bytes) -> Request | None:
+def request_sockets(run_dir: Path, clock: Clock) -> list[Inbox]:
+    """Those of a daemon: every act for its group, ``open`` for everybody. Raises OSError."""
+    return [
+        RequestSocket(run_dir, clock),
+        RequestSocket(run_dir, clock, OPEN_SOCKET_NAME, acts=("open",), mode=0o666),
+    ]
+
+
+def _understand(client: _Client, line: bytes, acts: tuple[str, ...]) -> Request | None:
     """The request in a line; None, and the client told, when it is none."""
     try:
         asked = json.loads(line)
         act, reason = asked["act"], asked.get("reason", "")
-        if act not in ACTS or not isinstance(reason, str):
+        if act not in acts or not isinstance(reason, str):
             raise ValueError
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
-        known = ", ".join(ACTS)
+        known = ", ".join(acts)
         problem = f'not understood; a request is {{"act": one of {known}, "reason": "..."}}'
         client.answer(Reply(False, problem, ""))
         return None
     return Request(act, reason[:200], client.who, client.answer)
 
 
-def ask(run_dir: Path, act: str, reason: str = "", patience_s: float = 5.0) -> Reply:
+def ask(
+    run_dir: Path,
+    act: str,
+    reason: str = "",
+    patience_s: float = 5.0,
+    socket_name: str = SOCKET_NAME,
+) -> Reply:
     """Send one request to a running daemon and wait for the answer.
 
     Raises OSError when there is no daemon, or none that answers within ``patience_s``.
     """
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as connection:
         connection.settimeout(patience_s)
-        connection.connect(str(run_dir / SOCKET_NAME))
+        connection.connect(str(run_dir / socket_name))
         connection.sendall(json.dumps({"act": act, "reason": reason}).encode() + b"\n")
         with connection.makefile("rb") as answers:
             line = answers.readline()

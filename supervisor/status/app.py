@@ -1,4 +1,4 @@
-"""The status page as a Starlette app: ``/``, ``/api/status``, ``/metrics``. Shows, never acts.
+"""The status page as a Starlette app. Shows; opens for who knows the token; never closes or resets.
 
 ``GET /api/status`` answers with one JSON object:
 
@@ -8,48 +8,62 @@
 - ``problem``: a sentence why not, empty when fresh.
 
 Status 200 when a snapshot could be read, fresh or not. Status 503 when there is none: then only
-``age_s`` (null), ``fresh`` (false) and ``problem`` are present.
+``age_s`` (null), ``fresh`` (false) and ``problem`` are present. ``/api/openapi.json`` describes
+this and all the rest.
 """
 
 import json
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
-from prometheus_client import CONTENT_TYPE_LATEST, CollectorRegistry, generate_latest
+from prometheus_client import CollectorRegistry
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from supervisor.status.guard import Guard, private_names
-from supervisor.status.metrics import StatusCollector
+from supervisor.status.document import as_dict, status_schema
+from supervisor.status.guard import OPEN_PATH, Guard, private_names
+from supervisor.status.history_desk import HistoryDesk
+from supervisor.status.metrics import StatusCollector, exposition
+from supervisor.status.openapi import description
+from supervisor.status.opening import OpenDesk, Opening
 from supervisor.status.status_file import Status, current
+from supervisor.status.stream import Streams
 
 ASSETS = Path(__file__).parent / "assets"
 MEDIA_TYPES = {
     ".html": "text/html",
     ".css": "text/css",
     ".js": "text/javascript",
+    ".png": "image/png",
     ".svg": "image/svg+xml",
+    ".webmanifest": "application/manifest+json",
 }
+# Where a browser looks for them; a service worker governs the pages below its own place.
+AT_THE_ROOT = ("manifest.webmanifest", "service-worker.js")
+MOST_STREAMS = 50
 
 
 def create_app(
-    run_dir: Path, host_name: str = "localhost", now_s: Callable[[], float] = time.monotonic
+    run_dir: Path,
+    host_name: str = "localhost",
+    now_s: Callable[[], float] = time.monotonic,
+    *,
+    journal: Callable[[], Path] | None = None,
+    opening: Opening | None = None,
+    most_streams: int = MOST_STREAMS,
 ) -> Starlette:
     """The app over one run directory; ``host_name`` is the name this machine goes by.
 
-    ``now_s`` is the clock that a snapshot's age is told by.
+    ``now_s`` is the clock that a snapshot's age is told by. ``journal`` finds the file of the
+    record; None: no history is shown. ``opening`` None: nobody opens from the page.
     """
 
     def look() -> Status:
         return current(run_dir, now_s)
-
-    registry = CollectorRegistry(auto_describe=False)
-    registry.register(StatusCollector(look))
 
     async def api_status(_: Request) -> Response:
         status = look()
@@ -57,20 +71,53 @@ def create_app(
         content = json.dumps(as_dict(status), indent=1, allow_nan=False)
         return Response(content, code, media_type="application/json")
 
-    async def metrics(_: Request) -> Response:
-        return Response(generate_latest(registry), media_type=CONTENT_TYPE_LATEST)
+    streams = Streams(look, most_streams)
+    past, open_desk = HistoryDesk(journal), OpenDesk(opening, time.monotonic)
+    app = Starlette(
+        routes=[
+            *_assets(),
+            Route("/api/status", api_status),
+            Route("/api/status/schema", _constant(status_schema())),
+            Route("/api/stream", streams),
+            Route("/api/history", past.history),
+            Route("/api/history.csv", past.history_csv),
+            Route("/api/sessions", past.sessions),
+            Route(OPEN_PATH, open_desk.answer, methods=["POST"]),
+            Route("/api/openapi.json", _constant(description())),
+            Route("/metrics", _metrics(look)),
+        ],
+        middleware=[Middleware(Guard, names=private_names(host_name))],
+    )
+    app.state.streams = streams
+    return app
 
-    pages = [_asset("/", ASSETS / "index.html")]
-    files = [_asset(f"/assets/{f.name}", f) for f in ASSETS.iterdir() if f.suffix != ".html"]
-    data = [Route("/api/status", api_status), Route("/metrics", metrics)]
-    guard = Middleware(Guard, names=private_names(host_name))
-    return Starlette(routes=pages + files + data, middleware=[guard])
+
+Answer = Callable[[Request], object]
 
 
-def as_dict(status: Status) -> dict[str, Any]:
-    """The JSON object of ``/api/status``."""
-    snapshot = status.snapshot.as_dict() if status.snapshot else {}
-    return snapshot | {"age_s": status.age_s, "fresh": status.fresh, "problem": status.problem}
+def _metrics(look: Callable[[], Status]) -> Answer:
+    registry = CollectorRegistry(auto_describe=False)
+    registry.register(StatusCollector(look))
+
+    async def metrics(request: Request) -> Response:
+        text, media_type = exposition(registry, request.headers.get("accept", ""))
+        return Response(text, headers={"Content-Type": media_type})
+
+    return metrics
+
+
+def _constant(content: object) -> Answer:
+    async def answer(_: Request) -> Response:
+        return JSONResponse(content)
+
+    return answer
+
+
+def _assets() -> list[Route]:
+    files = {f"/assets/{f.name}": f for f in ASSETS.iterdir() if f.suffix != ".html"}
+    files["/"] = ASSETS / "index.html"
+    files |= {f"/{name}": ASSETS / name for name in AT_THE_ROOT if (ASSETS / name).exists()}
+    return [_asset(url, file) for url, file in files.items()]
 
 
 def _asset(url: str, file: Path) -> Route:

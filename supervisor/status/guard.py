@@ -1,4 +1,4 @@
-"""What every answer passes: security headers, a known host name, GET or HEAD only.
+"""What every answer passes: security headers, a known host name, GET or HEAD only but to open.
 
 The host check stops a foreign web page from reading the status by pointing a name of its own at
 this machine (DNS rebinding). Addresses need no check: a rebinding attack has to use a name.
@@ -13,10 +13,13 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 # Endings that no public registry hands out, so that no stranger can own such a name.
 PRIVATE_ENDINGS = ("", ".local", ".lan", ".home", ".internal", ".home.arpa")
 
+OPEN_PATH = "/api/open"  # the one place that takes a POST
+
 HEADERS = {
     "Content-Security-Policy": (
         "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; "
-        "img-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        "img-src 'self'; manifest-src 'self'; worker-src 'self'; "
+        "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
     ),
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
@@ -57,11 +60,14 @@ class Guard:
             return PlainTextResponse(
                 "Unknown host name. Use this machine's address, its own name, or localhost.\n", 421
             )
-        if scope["method"] not in ("GET", "HEAD"):
+        acts = scope["path"] == OPEN_PATH
+        allowed = ("POST",) if acts else ("GET", "HEAD")
+        if scope["method"] not in allowed:
+            what = "asks to open" if acts else "shows, it does not act"
             return PlainTextResponse(
-                "Only GET and HEAD: this page shows, it does not act.\n",
+                f"Only {' and '.join(allowed)}: this {what}.\n",
                 405,
-                headers={"Allow": "GET, HEAD"},
+                headers={"Allow": ", ".join(allowed)},
             )
         return None
 

@@ -34,8 +34,15 @@ def ask(tmp_path: Path) -> Ask:
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[browsing.Browser]:
+def opened_browser() -> Iterator[browsing.Browser]:
     if shutil.which("chromedriver") is None or shutil.which("chromium") is None:
         pytest.skip("chromium and chromedriver are not installed")
     with browsing.browser() as opened:
         yield opened
+
+
+@pytest.fixture
+def browser(opened_browser: browsing.Browser) -> Iterator[browsing.Browser]:
+    """The one browser, in the end as it was."""
+    yield opened_browser
+    opened_browser.be_itself()

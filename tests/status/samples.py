@@ -190,7 +190,9 @@ CLOSED = Snapshot(
     rated_operations=100_000,
     guidance=TAPER,
     silent_s=0.0,
-    journal=JournalView(),
+    journal=JournalView(
+        session=7, size_bytes=81_000_000, most_bytes=500_000_000, disk_free_bytes=9_000_000_000
+    ),
     rules=RULES,
     without=(),
     lockout=None,
@@ -201,7 +203,14 @@ CLOSED = Snapshot(
         EventView("2025-03-14T17:02:51+00:00", "closed", "Closed by the operator at the box."),
     ),
     counters=Counters(
-        cycles=351_750, conversions=1_055_250, bus_errors=3, retries=3, worst_late_s=0.0042
+        cycles=351_750,
+        conversions=1_055_250,
+        bus_errors=3,
+        bus_no_answers=2,
+        retries=3,
+        worst_late_s=0.0042,
+        late_cycles=(351_000, 500, 200, 50, *[0] * 8),
+        late_sum_s=31.2,
     ),
 )
 
@@ -440,5 +449,12 @@ ALL = BY_STATE | {
 def publish(run_dir: Path, snapshot: Snapshot, age_s: float = 0.0) -> Snapshot:
     """Writes the status file as if it were published so long ago."""
     aged = replace(snapshot, published_at_s=time.monotonic() - age_s)
-    (run_dir / FILE_NAME).write_text(json.dumps(aged.as_dict()), encoding="utf-8")
+    write(run_dir, aged)
     return aged
+
+
+def write(run_dir: Path, snapshot: Snapshot) -> None:
+    """At once, as the daemon does it: whoever reads meanwhile gets the one or the other."""
+    fresh = run_dir / f"{FILE_NAME}.new"
+    fresh.write_text(json.dumps(snapshot.as_dict()), encoding="utf-8")
+    fresh.replace(run_dir / FILE_NAME)

@@ -6,12 +6,16 @@ from typing import Any
 
 import pytest
 import samples
-from browsing import Browser, served, struck
+from browsing import Browser, struck
+from standing_in import page_over, served
 from test_rules_in_browser import looked_at
 
 from supervisor.snapshot import ForecastView, GuidanceView, Snapshot
 
-OF_NOW = "#cues .word, #cues .text, #cues .reason, #advice, #charge dd, #charge h4#full-head"
+OF_NOW = (
+    ".cues .word, .cues .text, .cues .reason, #more-count, #advice, #charge dd, "
+    "#charge h4#full-head, #ahead dd > *, #verdict-words"
+)
 
 
 def looked(browser: Browser, run_dir: Path, snapshot: Snapshot, *selectors: str) -> list[list[str]]:
@@ -26,13 +30,14 @@ def guided(snapshot: Snapshot, **changes: Any) -> Snapshot:
 
 
 def facts(browser: Browser, run_dir: Path, snapshot: Snapshot) -> dict[str, str]:
-    terms, told = looked(browser, run_dir, snapshot, "#charge dt", "#charge dd")
-    return {term: text for term, text in zip(terms, told, strict=True) if term}
+    places = ":is(#ahead, #charge)"
+    terms, told = looked(browser, run_dir, snapshot, f"{places} dt", f"{places} dd")
+    return {term: " ".join(text.split()) for term, text in zip(terms, told, strict=True) if term}
 
 
 def test_cues_in_their_order_with_word_mark_and_reason(browser: Browser, tmp_path: Path) -> None:
     words, texts, reasons = looked(
-        browser, tmp_path, samples.WARNED, "#cues .word", "#cues .text", "#cues .reason"
+        browser, tmp_path, samples.WARNED, ".cues .word", ".cues .text", ".cues .reason"
     )
     assert words == ["NOW", "NOW", "Soon"]
     assert texts == [
@@ -45,19 +50,19 @@ def test_cues_in_their_order_with_word_mark_and_reason(browser: Browser, tmp_pat
         "",
         "Rectifier at 92.3 % of the heat that trips; it trips at this current.",
     ]
-    marks = "return [...document.querySelectorAll('#cues use')].map(n => n.getAttribute('href'))"
+    marks = "return [...document.querySelectorAll('.cues use')].map(n => n.getAttribute('href'))"
     assert browser.run(marks) == ["#mark-now", "#mark-now", "#mark-soon"]
 
 
 def test_a_note_is_called_one(browser: Browser, tmp_path: Path) -> None:
-    (words,) = looked(browser, tmp_path, samples.HELD, "#cues .word")
+    (words,) = looked(browser, tmp_path, samples.HELD, ".cues .word")
     assert words == ["Soon", "Note", "Note"]
 
 
-def test_cues_stand_between_the_state_and_the_readings(browser: Browser, tmp_path: Path) -> None:
+def test_the_most_urgent_cue_stands_above_the_readings(browser: Browser, tmp_path: Path) -> None:
     looked(browser, tmp_path, replace(samples.WARNED, silent_s=61.0))
     tops = browser.run(
-        "return ['state', 'cues', 'silent', 'warnings', 'front_cell', 'charge'].map("
+        "return ['state', 'silent', 'cues', 'front_cell', 'ahead', 'stages', 'more-cues'].map("
         "id => document.getElementById(id).getBoundingClientRect().top)"
     )
     assert tops == sorted(tops)
@@ -67,15 +72,15 @@ def test_cues_stand_between_the_state_and_the_readings(browser: Browser, tmp_pat
 def test_without_a_cue_there_is_no_empty_place(
     browser: Browser, tmp_path: Path, sample: str
 ) -> None:
-    assert looked(browser, tmp_path, samples.ALL[sample], "#cues") == [[""]]
+    assert looked(browser, tmp_path, samples.ALL[sample], "#cues", "#more-cues") == [[""], [""]]
 
 
 def test_what_is_urgent_interrupts_a_reader_once(browser: Browser, tmp_path: Path) -> None:
     """A number that changes is not told again; a cue that comes is."""
     assert samples.WARNED.guidance is not None
     first, second, heat = samples.WARNED.guidance.cues
-    with served(tmp_path, guided(samples.CLOSED, cues=(first, heat))) as url:
-        browser.visit(url)
+    with page_over(tmp_path, guided(samples.CLOSED, cues=(first, heat))) as page:
+        browser.visit(page.url)
         browser.wait_for(f"Now: {first.text}", "cue-alert")
         browser.wait_for(f"Soon: {heat.text}", "cue-told")
         roles = "return ['cue-alert', 'cue-told'].map(id => document.getElementById(id).role)"
@@ -83,9 +88,9 @@ def test_what_is_urgent_interrupts_a_reader_once(browser: Browser, tmp_path: Pat
         browser.run("document.getElementById('cue-alert').textContent = ''")
         faster = replace(first, text="Too fast: 0.041 V/min. Ease down.")
         changed = guided(samples.CLOSED, cues=(faster, second, heat))
-        samples.publish(tmp_path, changed, age_s=0.5)
+        page.publish(changed)
         browser.wait_for(f"Now: {second.text}", "cue-alert")
-        assert browser.texts("#cues .text")[0].replace("\u00a0", " ") == faster.text
+        assert browser.texts(".cues .text")[0].replace("\u00a0", " ") == faster.text
 
 
 @pytest.mark.parametrize(
@@ -117,8 +122,8 @@ def test_the_present_stage_is_marked(
 
 def test_the_charge_in_figures(browser: Browser, tmp_path: Path) -> None:
     assert facts(browser, tmp_path, samples.HELD) == {
-        "To the limit": "At this setting the limit in 19 min (11 to 29 min).",
-        "To full": "Full in 2.0 h (72 min to 3.6 h).",
+        "Limit, at the earliest": "11 min At this setting the limit in 19 min (11 to 29 min).",
+        "Full": "about 2 h Full in 2.0 h (72 min to 3.6 h).",
         "Charged": "3942.6 Ah ± 21.4 Ah, 13366 Wh",
         "Left": "At most 537.4 Ah",
         "Highest cell": "3.552 V measured; 3.551 V at rest, less the drop of the current",
@@ -138,8 +143,8 @@ def test_what_is_not_known_is_said_so(browser: Browser, tmp_path: Path) -> None:
         charge_is_whole=False,
     )
     told = facts(browser, tmp_path, unsure)
-    assert told["To the limit"] == "Cannot tell yet: just closed."
-    assert told["To full"] == "Cannot tell yet; at this current 36 h to the hold at the most."
+    assert told["Limit, at the earliest"] == "Cannot tell yet: just closed."
+    assert told["Full"] == "Cannot tell yet; at this current 36 h to the hold at the most."
     assert told["Charged"] == "At least 164.6 Ah ± 0.8 Ah, 563 Wh; a restart lost some"
     assert told["Highest cell"] == "Cannot tell."
     assert told["Resistance"] == "Not known yet: turns of the knob will show it"
@@ -154,9 +159,12 @@ def test_an_open_circuit_has_no_forecast(browser: Browser, tmp_path: Path) -> No
 
 
 def test_a_forecast_stands_out_only_when_there_is_one(browser: Browser, tmp_path: Path) -> None:
-    looked(browser, tmp_path, samples.CLOSED)
-    known = "return [...document.querySelectorAll('.known')].map(n => n.id)"
-    assert browser.run(known) == ["to-limit"]
+    """The limit at the earliest, rounded down: nobody is to have less time than was said."""
+    large = ("#to-limit-time", "#to-full-time")
+    assert looked(browser, tmp_path, samples.CLOSED, *large) == [["2 min"], [""]]
+    assert looked(browser, tmp_path, samples.HELD, *large) == [["11 min"], ["about 2 h"]]
+    passed = guided(samples.CLOSED, to_limit=ForecastView(3.0, -1.0, 9.0, "now"))
+    assert looked(browser, tmp_path, passed, *large) == [["0 s"], [""]]
 
 
 def test_what_is_missing_to_full(browser: Browser, tmp_path: Path) -> None:
@@ -262,7 +270,8 @@ def test_old_guidance_is_struck_out(browser: Browser, tmp_path: Path, sample: st
     bare = f"return document.querySelectorAll(':is({OF_NOW}):not(.live)').length"
     assert browser.run(bare) == 0
     plain = browser.run(
-        "const marks = [...document.querySelectorAll('#cues .mark, #stages .mark, progress')];"
+        "const places = '.cues .mark, #verdict .mark, #stages .mark, progress';"
+        "const marks = [...document.querySelectorAll(places)];"
         "return marks.filter(n => getComputedStyle(n).visibility === 'visible').length"
     )
     assert plain == 0
@@ -311,9 +320,8 @@ ODD: dict[str, GuidanceView] = {
 def test_odd_guidance_never_hides_the_state(
     browser: Browser, tmp_path: Path, guidance: GuidanceView
 ) -> None:
-    browser.complaints()
     with served(tmp_path, replace(samples.CLOSED, guidance=guidance)) as url:
         browser.visit(url)
         browser.wait_for("Closed")
         assert browser.texts("#front_cell .live") == ["3.462"]
-        assert browser.complaints() == []
+        assert browser.complaints(url) == []

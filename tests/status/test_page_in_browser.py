@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 import samples
-from browsing import Browser, served, struck
+from browsing import Browser, struck
+from standing_in import served
 
 
 def test_closed(browser: Browser, tmp_path: Path) -> None:
@@ -17,7 +18,11 @@ def test_closed(browser: Browser, tmp_path: Path) -> None:
             "3.455",
             "118.4",
         ]
-        assert browser.texts("#margin") == ["0.138\u00a0V below the overvoltage limit."]
+        assert browser.texts("#margin-term, #margin .live, #margin small") == [
+            "To the limit",
+            "0.138",
+            "V below 3.600\u00a0V",
+        ]
         assert browser.texts("#bank") == [samples.CLOSED.bank]
         assert browser.texts("#rules .word") == ["clear"] * len(samples.RULES)
         assert browser.texts("#simulation b") == ["SIMULATION"]
@@ -45,6 +50,7 @@ def test_failure_to_open_is_not_called_locked_out(browser: Browser, tmp_path: Pa
         browser.visit(url)
         browser.wait_for("Not seen to open")
         assert "switch the supply off at the mains now" in browser.texts("#meaning")[0]
+        assert "clear" not in browser.texts("#verdict-words")[0]
 
 
 def test_unfit_says_why(browser: Browser, tmp_path: Path) -> None:
@@ -53,7 +59,7 @@ def test_unfit_says_why(browser: Browser, tmp_path: Path) -> None:
         browser.wait_for("Unfit")
         assert browser.texts("#blocked-list li") == list(samples.UNFIT.not_closing_because)
         assert browser.texts("#far_cell .live") == ["no value: out of range"]
-        assert browser.texts("#margin") == ["Margin to the overvoltage limit: cannot tell."]
+        assert browser.texts("#margin .live") == ["cannot tell"]
         assert samples.UNFIT.uncommissioned in browser.texts("#uncommissioned-reason")[0]
 
 
@@ -84,7 +90,6 @@ def test_a_narrow_screen_with_large_text_shows_it_all_without_complaint(
     browser: Browser, tmp_path: Path, sample: samples.Snapshot
 ) -> None:
     """Nothing overflows; the console tells neither an error nor a breach of the page's policy."""
-    browser.complaints()
     with served(tmp_path, sample) as url:
         browser.visit(url)
         browser.run(
@@ -93,4 +98,31 @@ def test_a_narrow_screen_with_large_text_shows_it_all_without_complaint(
         browser.wait_for(sample.circuit.capitalize())
         browser.run("for (const d of document.querySelectorAll('details')) d.open = true")
         assert browser.run("return document.body.scrollWidth") <= 360
-        assert browser.complaints() == []
+        assert browser.complaints(url) == []
+
+
+@pytest.mark.parametrize(
+    ("sample", "told", "mark"),
+    [
+        ("closed", "All 10 rules clear.", "clear"),
+        ("without", "All 10 rules clear.", "warning"),
+        ("unfit", "Sensing: cannot tell. 9 of 10 rules clear.", "warning"),
+        ("warned", "Supply thermal: trips in 12 min. 15 of 16 rules clear.", "warning"),
+        (
+            "locked out",
+            "Tripped by overvoltage: 3.6074 V, limit 3.6000 V. All 10 rules clear by now.",
+            "warning",
+        ),
+    ],
+)
+def test_the_verdict_on_all_rules_together(
+    browser: Browser, tmp_path: Path, sample: str, told: str, mark: str
+) -> None:
+    with served(tmp_path, samples.ALL[sample]) as url:
+        browser.visit(url)
+        browser.wait_for(samples.CLOSED.bank, "bank")
+        assert browser.texts("#verdict-words")[0].replace("\u00a0", " ") == told
+        drawn = "return document.getElementById('verdict-mark').getAttribute('href')"
+        assert browser.run(drawn) == f"#mark-{mark}"
+        off = ["2 protections are off."] if sample == "without" else [""]
+        assert browser.texts("#off-link") == off

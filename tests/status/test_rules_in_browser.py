@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 import samples
-from browsing import Browser, served, struck
+from browsing import Browser, struck
+from standing_in import served
 
 from supervisor.snapshot import RuleView, Snapshot
 
@@ -224,7 +225,7 @@ def test_rules_that_are_off_cannot_be_overlooked(browser: Browser, tmp_path: Pat
         assert "off" in row.splitlines()[1].split()
         assert missing.reason.lower() in row.lower()
     above = browser.run(
-        "return ['off', 'front_cell', 'rules'].map("
+        "return ['off-link', 'front_cell', 'off', 'rules'].map("
         "id => document.getElementById(id).getBoundingClientRect().top)"
     )
     assert above == sorted(above)

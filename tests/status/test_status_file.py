@@ -71,7 +71,7 @@ BROKEN = {
     "a list": (content("[1]"), "no JSON object"),
     "null": (content("null"), "no JSON object"),
     "other format": (content(text_of(format=1)), "status format 1, expected 4"),
-    "field missing": (content('{"format": 4}'), "status incomplete"),
+    "field missing": (content('{"format": 5}'), "status incomplete"),
     "text for a number": (content(text_of(published_at_s="now")), "published_at_s is not a finite"),
     "number for text": (content(text_of(bank=7)), "bank is not text"),
     "number for a bool": (content(text_of(simulated=1)), "simulated is not true or false"),

@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 import samples
-from browsing import Browser, served
+from browsing import Browser
+from standing_in import page_over, served
 
 from supervisor.snapshot import Moment, Snapshot
 
@@ -32,17 +33,18 @@ class Drawing:
         for name, d in found["paths"]:
             self.paths.setdefault(name, []).append(d)
         split = next(y for text, _, y, _ in found["texts"] if text == "Current, A")
-        values = [(y - 4, float(t)) for t, _, y, anchor in found["texts"] if anchor == "end"]
+        ticks = [text for text in found["texts"] if text[3] == "end" and text[0] != "trip"]
+        values = [(y - 4, float(t)) for t, _, y, _ in ticks]
         self.volts = [(y, value) for y, value in values if y < split]
         self.amperes = [(y, value) for y, value in values if y > split]
         middle = [(x, t) for t, x, _, anchor in found["texts"] if anchor == "middle"]
-        self.seconds = [(x, float(t)) for x, t in middle if t != "s before the trip"]
+        self.times = [(x, float(t)) for x, t in middle if " before " not in t]
 
     def trace(self, name: str) -> list[tuple[float, float]]:
-        """Seconds before the trip and value of every point of a channel."""
+        """Time before the end and value of every point of a channel."""
         scale = self.amperes if name == "shunt" else self.volts
         pairs = re.findall(r"[ML](-?[\d.]+) (-?[\d.]+)", self.paths[name][0])
-        return [(read(self.seconds, float(x)), read(scale, float(y))) for x, y in pairs]
+        return [(read(self.times, float(x)), read(scale, float(y))) for x, y in pairs]
 
     def limits(self) -> tuple[list[float], list[float]]:
         """Where limits are drawn: volts, amperes."""
@@ -87,7 +89,7 @@ def test_the_plot_shows_what_was_measured(
 
 def test_more_is_up_and_later_is_right(browser: Browser, tmp_path: Path) -> None:
     drawing = drawn(browser, tmp_path, story())
-    for scale in (drawing.volts, drawing.amperes, drawing.seconds):
+    for scale in (drawing.volts, drawing.amperes, drawing.times):
         assert [value for _, value in sorted(scale, reverse=True)] == sorted(v for _, v in scale)
 
 
@@ -185,13 +187,13 @@ def test_the_first_mark_of_time_is_there(browser: Browser, tmp_path: Path) -> No
 
 
 def test_another_story_is_drawn_anew(browser: Browser, tmp_path: Path) -> None:
-    with served(tmp_path, story()) as url:
-        browser.visit(url)
+    with page_over(tmp_path, story()) as page:
+        browser.visit(page.url)
         browser.wait_for("Locked out")
         first = Drawing(browser).trace("front_cell")
         later = tuple(replace(m, front_cell=3.5) for m in BEFORE)
         changed = story(later, wall="2025-03-15T03:00:00+00:00", reason="tripped once more")
-        samples.publish(tmp_path, changed, age_s=0.5)
+        page.publish(changed)
         browser.wait_for("Tripped once more.", "lockout-reason")
         second = Drawing(browser).trace("front_cell")
     assert first != second
@@ -214,9 +216,8 @@ ODD = {
 def test_an_odd_story_never_hides_the_state(
     browser: Browser, tmp_path: Path, before: tuple[Moment, ...]
 ) -> None:
-    browser.complaints()
     with served(tmp_path, story(before)) as url:
         browser.visit(url)
         browser.wait_for("Locked out")
         assert browser.texts("#lockout-rule") == ["Overvoltage"]
-        assert browser.complaints() == []
+        assert browser.complaints(url) == []

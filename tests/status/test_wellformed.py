@@ -32,6 +32,7 @@ FULL = replace(
 )
 WHOLE = FULL.as_dict()
 MAY_BE_NULL = {
+    "size_bytes", "most_bytes", "disk_free_bytes",
     "auxiliary_closed", "uncommissioned", "value", "low", "high", "celsius", "measured", "for_s",
     "left_s", "guard_band", "response_s", "highest_v", "opened_in_s", "front_cell", "far_cell",
     "shunt", "rated_operations", "best_s", "low_s", "measured_v", "at_rest_v", "resistance_ohm",
@@ -39,9 +40,9 @@ MAY_BE_NULL = {
     "session",
 }  # fmt: skip
 ONE_OF_A_FEW = {"format", "circuit", "state", "place", "stage", "urgency"}
-WHOLE_NUMBERS = (set(WHOLE["counters"]) - {"worst_late_s"}) | {
+WHOLE_NUMBERS = (set(WHOLE["counters"]) - {"worst_late_s", "late_sum_s"}) | {
     "operations", "rated_operations", "count", "most", "depth", "written", "dropped_samples",
-    "dropped_events", "session",
+    "dropped_events", "session", "size_bytes", "most_bytes", "disk_free_bytes",
 }  # fmt: skip
 
 Place = tuple[str | int, ...]

@@ -1,66 +1,33 @@
-// The charge: what to do now, how far it is, how it will go on.
+// The charge: how far it is, how it will go on, what it waits for.
 import { at, duration, figure, list, say, sentence, told } from "./words.js";
 
-const URGENCIES = { now: "Now", soon: "Soon", note: "Note" };
 const MICRO = 1e6;
 const COVERAGE = 2; // k: every ± of this page is an expanded uncertainty
-const ALOUD_FOR_MS = 10_000;
 const PULSES_SHOWN = 6;
 const IN_SECONDS_BELOW_S = 1200; // pulses shorten by seconds, and that is what there is to see
 
 const down = (seconds) => duration(seconds, Math.floor);
 const words = (text) => sentence(told(text));
 
-let announced = new Set(); // what has been read aloud of the present cues
-
-export function showGuidance({ guidance, circuit, fresh, silent_s: silentS }) {
-  at("silent").hidden = silentS <= 0;
-  say(at("silence"), silentS > 0 ? `Buzzer silent for ${duration(silentS, Math.ceil)}, alarms too` : "");
-  const cues = guidance ? guidance.cues : [];
-  showCues(cues);
-  announce(fresh ? cues : []);
+export function showGuidance({ guidance, circuit }) {
+  const closed = circuit === "closed";
   at("charge").hidden = guidance === null;
+  at("stages").hidden = guidance === null;
+  at("ahead").hidden = guidance === null || !closed;
   if (guidance === null) return;
   showStages(guidance);
   // Advice on the hold is advice for the hand on the knob; while paused it is hands off.
   say(at("advice"), circuit === "paused" ? "" : told(guidance.advice));
-  const closed = circuit === "closed";
-  showForecast(at("to-limit"), guidance.to_limit);
-  showForecast(at("to-full"), guidance.to_full);
+  showForecast("to-limit", guidance.to_limit);
+  showForecast("to-full", guidance.to_full);
   say(at("cell"), closed ? cell(guidance) : "");
   say(at("resistance"), closed ? resistance(guidance) : "");
   say(at("charged"), charged(guidance));
   say(at("charge-left"), `At most ${figure(guidance.left_ah, "Ah")}`);
-  for (const id of ["to-limit", "to-full", "cell", "resistance"]) at(id).parentElement.hidden = !closed;
+  for (const id of ["cell", "resistance"]) at(id).parentElement.hidden = !closed;
   showFull(guidance.full);
   showRest(guidance.rest);
   showPulses(guidance.pulses, circuit);
-}
-
-function showCues(cues) {
-  at("cues").hidden = cues.length === 0;
-  list(at("cue-list"), cues, showCue);
-}
-
-function showCue(item, { urgency, text, reason }) {
-  item.dataset.urgency = urgency;
-  item.querySelector("use").setAttribute("href", `#mark-${urgency}`);
-  say(item.querySelector(".word"), URGENCIES[urgency]);
-  say(item.querySelector(".text"), told(text));
-  say(item.querySelector(".reason"), reason && words(reason));
-}
-
-// Read aloud when a cue comes or becomes urgent, not whenever a number in it changes; and gone soon
-// after, so that no reader comes across a number of a while ago.
-function announce(cues) {
-  const key = ({ cue, urgency }) => `${urgency} ${cue}`;
-  for (const cue of cues.filter((candidate) => !announced.has(key(candidate)))) {
-    const line = document.createElement("p");
-    line.textContent = `${URGENCIES[cue.urgency]}: ${cue.text}`;
-    at(cue.urgency === "now" ? "cue-alert" : "cue-told").append(line);
-    setTimeout(() => line.remove(), ALOUD_FOR_MS);
-  }
-  announced = new Set(cues.map(key));
 }
 
 function showStages({ stage, stage_for_s: forS }) {
@@ -73,9 +40,12 @@ function showStages({ stage, stage_for_s: forS }) {
   }
 }
 
-function showForecast(place, { best_s: best, words: text }) {
-  place.classList.toggle("known", best !== null);
-  say(place, words(text));
+// In large the time to go by: the limit at the earliest, full as it is expected.
+function showForecast(id, { best_s: best, low_s: low, words: text }) {
+  const known = best !== null;
+  const large = id === "to-limit" ? down(Math.max(0, low ?? best)) : `about ${duration(best)}`;
+  say(at(`${id}-time`), known ? large : "");
+  say(at(id), words(text));
 }
 
 function cell({ measured_v: measured, at_rest_v: atRest }) {

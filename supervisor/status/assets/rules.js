@@ -19,10 +19,10 @@ export function showRules({ rules, without }) {
   at("off").hidden = without.length === 0;
   say(at("off-count"), without.length === 1 ? "1 protection is off" : `${without.length} protections are off`);
   say(at("off-names"), sentence(without.map(({ rule }) => name(rule)).join(", ")));
-  const soon = rules.filter((rule) => isOnItsWay(rule) && rule.left_s < WARN_WITHIN_S);
-  at("warnings").hidden = soon.length === 0;
-  say(at("warned"), soon.length === 0 ? "" : `Warning: ${soon.map(({ rule }) => name(rule)).join(", ")}`);
-  list(at("warning-list"), soon, showWarning);
+  const warned = rules.filter(soon);
+  at("warnings").hidden = warned.length === 0;
+  say(at("warned"), warned.length === 0 ? "" : `Warning: ${warned.map(({ rule }) => name(rule)).join(", ")}`);
+  list(at("warning-list"), warned, showWarning);
 }
 
 export function limitWords({ rule, limit, unit, reason }, more = 0) {
@@ -31,14 +31,20 @@ export function limitWords({ rule, limit, unit, reason }, more = 0) {
   return (known ? { below: "below ", either: "±" }[side] ?? "" : "") + figure(limit, unit, more);
 }
 
-function isOnItsWay({ left_s: left, state }) {
+export function isOnItsWay({ left_s: left, state }) {
   return left !== null && state !== "trip";
 }
 
-// Rounded down: nobody is to have less time than was said.
-function timeLeft({ left_s: left }) {
-  return `trips in ${left < 1 ? "less than 1\u00a0s" : duration(left, Math.floor)} if nothing changes`;
+export function soon(rule) {
+  return isOnItsWay(rule) && rule.left_s < WARN_WITHIN_S;
 }
+
+// Rounded down: nobody is to have less time than was said.
+export function shortTime({ left_s: left }) {
+  return left < 1 ? "less than 1\u00a0s" : duration(left, Math.floor);
+}
+
+const timeLeft = (rule) => `trips in ${shortTime(rule)} if nothing changes`;
 
 function showWarning(item, rule) {
   say(item.children[0], sentence(`${title(rule.rule)} ${timeLeft(rule)}`));
@@ -52,7 +58,7 @@ function showOff(row, { rule, reason }) {
 
 function showRule(row, rule) {
   const clear = rule.state === "clear";
-  const warns = isOnItsWay(rule) && (!clear || rule.left_s < WARN_WITHIN_S);
+  const warns = soon(rule) || (isOnItsWay(rule) && !clear);
   row.dataset.state = rule.state;
   say(row.querySelector(".name"), title(rule.rule));
   row.querySelector("use").setAttribute("href", `#mark-${rule.state.replace(" ", "-")}`);

@@ -5,6 +5,10 @@ import { at, figure, say, sentence, title, when } from "./words.js";
 
 const LATEST_S = 10;
 const MINUTE_S = 60;
+// The rules whose limit is one on what is drawn.
+const LIMITED = new Set([
+  "overvoltage", "overvoltage_high_set", "undervoltage", "overcurrent", "overcurrent_inverse", "reverse_current",
+]);
 
 export function showLockout(lockout) {
   at("lockout").hidden = lockout === null;
@@ -34,6 +38,15 @@ function showBefore(place, lockout, longest) {
   const oldest = Math.max(1, ...lockout.before.map((moment) => moment.before_s));
   const span = Math.min(longest, Math.ceil(oldest));
   const moments = lockout.before.filter((moment) => moment.before_s <= span);
-  say(place.querySelector("figcaption"), summary(moments, span));
-  draw(place.querySelector("svg"), { lockout, moments, span, pixels: at("lockout").clientWidth });
+  say(place.querySelector("figcaption"), summary(moments, `The last ${Math.round(span)}\u00a0s`));
+  draw(place.querySelector("svg"), {
+    story: lockout.wall,
+    moments,
+    span,
+    unit: "s",
+    words: "the trip",
+    pixels: at("lockout").clientWidth,
+    limits: LIMITED.has(lockout.tripped_by) ? { [lockout.unit]: lockout.limit } : {},
+    marks: [[0, ""]],
+  });
 }

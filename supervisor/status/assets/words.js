@@ -59,7 +59,14 @@ export function duration(seconds, round = Math.round) {
 export function when(wall) {
   const date = new Date(wall);
   if (Number.isNaN(date.getTime())) return wall;
-  const pad = (number) => String(number).padStart(2, "0");
   const day = [date.getFullYear(), pad(date.getMonth() + 1), pad(date.getDate())].join("-");
-  return `${day} ${[date.getHours(), date.getMinutes(), date.getSeconds()].map(pad).join(":")}`;
+  return `${day} ${clock(date / 1000)}`;
+}
+
+const pad = (number) => String(number).padStart(2, "0");
+
+// Time of day, of seconds since 1970.
+export function clock(wallS) {
+  const date = new Date(wallS * 1000);
+  return [date.getHours(), date.getMinutes(), date.getSeconds()].map(pad).join(":");
 }

@@ -1,0 +1,147 @@
+"""``POST /api/open``: who knows the token may open the circuit. Nothing here closes or resets.
+
+The request goes to a socket of the daemon that understands ``open`` alone. A token must be sent on
+purpose: no cookie does it by itself, and what another site's page sends is refused.
+"""
+
+import asyncio
+import hmac
+import json
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Protocol
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse, Response
+
+from supervisor.status.wrong_tokens import WrongTokens
+
+MOST_BODY_BYTES = 1024
+AT_ONCE = 4
+NOT_SET_UP = (
+    "opening from the page is not set up: web.token_file names no file in the settings "
+    "(holdwatch web --new-token FILE makes one); use the button or holdwatch open"
+)
+
+
+class Reply(Protocol):
+    """What the daemon answers."""
+
+    @property
+    def done(self) -> bool: ...
+    @property
+    def message(self) -> str: ...
+    @property
+    def circuit(self) -> str: ...
+
+
+@dataclass(frozen=True)
+class Opening:
+    """``ask`` asks the daemon to open and waits for its answer; raises OSError or ValueError."""
+
+    token: str
+    ask: Callable[[], Reply]
+
+
+class _Refused(Exception):
+    def __init__(self, code: int, problem: str, **headers: str) -> None:
+        self.answer = JSONResponse({"problem": problem}, code, headers)
+
+
+class OpenDesk:
+    """Answers the requests to open."""
+
+    def __init__(self, opening: Opening | None, now_s: Callable[[], float]) -> None:
+        self._opening = opening
+        self._wrong = WrongTokens(now_s)
+        self._threads = ThreadPoolExecutor(AT_ONCE, "open")
+
+    async def answer(self, request: Request) -> Response:
+        try:
+            opening = self._allowed(request)
+            await _check_body(request)
+        except _Refused as refused:
+            return refused.answer
+        try:
+            loop = asyncio.get_running_loop()
+            reply = await loop.run_in_executor(self._threads, opening.ask)
+        except (OSError, ValueError, TypeError) as error:
+            problem = (
+                f"no answer from the supervisor ({error}): open by hand now, "
+                "by the button or at the supply"
+            )
+            return JSONResponse({"problem": problem}, 503)
+        return JSONResponse(
+            {"done": reply.done, "message": reply.message, "circuit": reply.circuit}
+        )
+
+    def _allowed(self, request: Request) -> Opening:
+        if problem := _from_elsewhere(request.headers):
+            raise _Refused(403, problem)
+        if self._opening is None:
+            raise _Refused(403, NOT_SET_UP)
+        self._check_token(request, self._opening.token)
+        return self._opening
+
+    def _check_token(self, request: Request, token: str) -> None:
+        address = request.client.host if request.client else ""
+        if wait_s := self._wrong.wait_s(address):
+            raise _too_many(wait_s)
+        scheme, _, sent = request.headers.get("authorization", "").partition(" ")
+        if scheme.lower() != "bearer" or not sent:
+            raise _Refused(401, "no token was sent", **{"WWW-Authenticate": "Bearer"})
+        if not hmac.compare_digest(sent.strip().encode("latin-1"), token.encode()):
+            wait_s = self._wrong.wait_of_all_s()
+            self._wrong.note(address)
+            if wait_s:
+                raise _too_many(wait_s)
+            challenge = 'Bearer error="invalid_token"'
+            raise _Refused(401, "the token is wrong", **{"WWW-Authenticate": challenge})
+
+
+def _too_many(wait_s: int) -> _Refused:
+    problem = f"too many wrong tokens; try again in {wait_s} s"
+    return _Refused(429, problem, **{"Retry-After": str(wait_s)})
+
+
+def _from_elsewhere(headers: Headers) -> str:
+    """Why this was not sent by our own page or by a program; empty when it was.
+
+    W3C Fetch Metadata Request Headers: ``Sec-Fetch-Site``; WHATWG Fetch: ``Origin``.
+    """
+    if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+        return "a page of another site may not open"
+    origin = headers.get("origin")
+    if origin is not None and _host_of(origin) != headers.get("host", "").lower():
+        return "a page of another origin may not open"
+    return ""
+
+
+def _host_of(origin: str) -> str | None:
+    try:
+        return urlsplit(origin).netloc.lower() or None
+    except ValueError:
+        return None
+
+
+async def _check_body(request: Request) -> None:
+    media_type = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if media_type != "application/json":
+        raise _Refused(415, 'the body must be application/json: {"confirm": "open"}')
+    body = b""
+    try:
+        async for chunk in request.stream():
+            body += chunk
+            if len(body) > MOST_BODY_BYTES:
+                raise _Refused(413, "the body is too large", Connection="close")
+    except ClientDisconnect:
+        raise _Refused(400, "the body did not come") from None
+    try:
+        confirmed = json.loads(body) == {"confirm": "open"}
+    except (ValueError, RecursionError):
+        confirmed = False
+    if not confirmed:
+        raise _Refused(422, 'the body must be {"confirm": "open"}, no less and no more')

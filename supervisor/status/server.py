@@ -1,0 +1,71 @@
+"""The server: ours is a listening socket, bounds on its clients, and an end within a second."""
+
+import asyncio
+import socket
+import ssl
+
+import uvicorn
+from starlette.applications import Starlette
+
+from supervisor.status.connection import LONGEST_HEAD_BYTES, Connection
+
+HANDSHAKE_S = 5.0
+FAREWELL_S = 0.5  # for a client of TLS to answer the end of the connection
+UNSENT_BYTES = 128 * 1024  # that the kernel keeps for a client
+UNHEARD_MS = 10_000  # without a sign that anything arrived; a phone out of range
+
+
+class PageServer(uvicorn.Server):
+    """Serves until SIGTERM or SIGINT; all streams of the app end then."""
+
+    def __init__(
+        self,
+        app: Starlette,
+        tls: ssl.SSLContext | None = None,
+        connection: type[Connection] = Connection,
+    ) -> None:
+        settings = uvicorn.Config(
+            app,
+            ws="none",
+            loop="asyncio",
+            lifespan="off",
+            log_level="error",  # a client's garbage is not for the log
+            access_log=False,
+            server_header=False,
+            proxy_headers=False,
+            h11_max_incomplete_event_size=LONGEST_HEAD_BYTES,
+            timeout_graceful_shutdown=1,
+        )
+        super().__init__(settings)
+        self._app = app
+        self._tls = tls
+        self._connection = connection
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        loop = asyncio.get_running_loop()
+        self.servers = [
+            await loop.create_server(
+                self._connect,
+                sock=one,
+                ssl=self._tls,
+                ssl_handshake_timeout=HANDSHAKE_S if self._tls else None,
+                ssl_shutdown_timeout=FAREWELL_S if self._tls else None,
+            )
+            for one in sockets or []
+        ]
+        self.started = True
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        self._app.state.streams.end()
+        await super().shutdown(sockets)
+
+    def _connect(self) -> Connection:
+        return self._connection(self.config, self.server_state, app_state={})
+
+
+def set_up(listening: socket.socket) -> None:
+    """Options that each connection inherits."""
+    # Without it every answer waits 40 ms for the peer's ACK.
+    listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+    listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, UNHEARD_MS)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, UNSENT_BYTES)

@@ -1,0 +1,225 @@
+"""What only the status file, and time, can tell: blind, ignored cues, trips without a journal."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+from message_bench import OPEN, Bench
+
+from supervisor.snapshot import (
+    CueView,
+    ForecastView,
+    GuidanceView,
+    JournalView,
+    LockoutView,
+    Snapshot,
+)
+from supervisor.status.status_file import FILE_NAME
+
+NOTHING = ForecastView(None, None, None, "")
+EASE_DOWN = CueView("ease_down", "now", "Ease down now.", "3.612 V for 4 s")
+
+
+def with_cues(*cues: CueView) -> Snapshot:
+    guidance = GuidanceView(
+        "taper", 10.0, "", cues, NOTHING, NOTHING, None, None, None, None, 0.0, 0.0, 0.0, True,
+        0.0, None, None, None,
+    )  # fmt: skip
+    return replace(OPEN, circuit="closed", guidance=guidance)
+
+
+def locked(wall: str = "2026-07-01T12:05:00+00:00", **changes: object) -> Snapshot:
+    view = LockoutView(
+        "overvoltage", "too high", "let it rest", 3.612, 3.6, "V", wall, 0.042, False, True, ()
+    )
+    return replace(OPEN, circuit="locked out", lockout=replace(view, **changes))  # type: ignore[arg-type]
+
+
+def daemon_dies(bench: Bench) -> None:
+    bench.is_published = False
+
+
+def file_is_gone(bench: Bench) -> None:
+    bench.is_published = False
+    (bench.folder / FILE_NAME).unlink()
+
+
+def file_is_garbage(bench: Bench) -> None:
+    bench.is_published = False
+    (bench.folder / FILE_NAME).write_bytes(b"\xff{")
+
+
+@pytest.mark.parametrize("happens", [daemon_dies, file_is_gone, file_is_garbage])
+def test_blind_after_the_set_time_once_and_its_end(
+    bench: Bench, happens: Callable[[Bench], None]
+) -> None:
+    happens(bench)
+    bench.tick(60)
+    assert bench.titles == []
+    bench.tick(5)
+    bench.tick(60, each_s=10.0)
+    assert bench.titles == ["BLIND, no data for 60 s"]
+    bench.is_published = True
+    bench.tick(5)
+    assert bench.titles == ["BLIND, no data for 60 s", "sees again"]
+    assert "now the circuit is open" in bench.targets.arrived[-1].body
+
+
+def test_blind_is_told_once_over_restarts_and_so_is_its_end(bench: Bench) -> None:
+    daemon_dies(bench)
+    for _ in range(3):
+        bench.tick(100)
+        bench.restart()
+    assert bench.titles == ["BLIND, no data for 60 s"]
+    bench.is_published = True
+    for _ in range(3):
+        bench.tick(5)
+        bench.restart()
+    assert bench.titles[1:] == ["sees again"]
+
+
+def test_a_pause_of_the_machine_is_not_blindness(bench: Bench) -> None:
+    bench.tick(5, each_s=300.0)
+    assert bench.titles == []
+
+
+@pytest.mark.parametrize("step_s", [-1e7, -3600.0, 3600.0, 1e8])
+def test_a_clock_that_is_set_makes_nobody_blind_and_nothing_late(
+    bench: Bench, step_s: float
+) -> None:
+    bench.tick(10)
+    bench.time.at_wall_s += step_s
+    bench.tick(100)
+    assert bench.titles == []
+    bench.journal.trip()
+    bench.time.at_wall_s += step_s
+    bench.tick(2)
+    assert bench.titles == ["TRIP overvoltage"]
+    assert "late" not in bench.targets.arrived[0].body
+
+
+def test_blind_after_an_end_in_good_order_says_so(bench: Bench) -> None:
+    bench.journal.tell("ended", "ended, the circuit is open")
+    file_is_gone(bench)
+    bench.tick(70)
+    assert "ended in good order" in bench.targets.arrived[0].body
+
+
+def test_blind_otherwise_says_that_it_may_be_closed(bench: Bench) -> None:
+    daemon_dies(bench)
+    bench.tick(70)
+    assert "it may be closed" in bench.targets.arrived[0].body
+
+
+def test_a_cue_that_nobody_answers_is_told_once(bench: Bench) -> None:
+    bench.snapshot = with_cues(EASE_DOWN)
+    bench.tick(120)
+    assert bench.titles == []
+    bench.tick(60, each_s=10.0)
+    assert bench.titles == ["CUE IGNORED for 2 min"]
+    assert "Ease down now." in bench.targets.arrived[0].body
+
+
+def test_one_that_was_answered_is_not(bench: Bench) -> None:
+    for _ in range(4):
+        bench.snapshot = with_cues(EASE_DOWN)
+        bench.tick(18, each_s=5.0)
+        bench.snapshot = with_cues(replace(EASE_DOWN, urgency="soon"))
+        bench.tick(12, each_s=5.0)
+    assert bench.titles == []
+
+
+def test_one_that_flickers_or_changes_its_name_is_still_there(bench: Bench) -> None:
+    for name in ("ease_down", "too_fast") * 8:
+        bench.snapshot = with_cues(replace(EASE_DOWN, cue=name))
+        bench.tick(10)
+        bench.snapshot = with_cues()
+        bench.tick(5)
+    assert bench.titles == ["CUE IGNORED for 2 min"]
+
+
+def test_an_ignored_cue_is_not_told_again_by_a_restart(bench: Bench) -> None:
+    bench.snapshot = with_cues(EASE_DOWN)
+    for _ in range(3):
+        bench.tick(60, each_s=5.0)
+        bench.restart()
+    assert bench.titles == ["CUE IGNORED for 2 min"]
+
+
+def test_a_trip_that_the_journal_does_not_tell_is_told_by_the_status(bench: Bench) -> None:
+    bench.snapshot = locked()
+    bench.tick(10)
+    assert bench.titles == []
+    bench.tick(30)
+    assert bench.titles == ["TRIP overvoltage"]
+    assert "measured 3.612 V, limit 3.600 V" in bench.targets.arrived[0].body
+
+
+def test_and_not_again_when_the_journal_is_written_after_all(bench: Bench) -> None:
+    bench.tick()
+    wall_s, at_s = bench.time.at_wall_s, bench.time.at_s
+    bench.snapshot = locked("2026-07-01T12:00:02+00:00")
+    bench.tick(40)
+    passed_s = bench.time.at_s - at_s
+    bench.time.pass_(-passed_s)  # written late, dated as it was
+    assert bench.time.at_wall_s == wall_s
+    bench.journal.trip(reason="too high")
+    bench.time.pass_(passed_s)
+    bench.tick(40)
+    assert bench.titles == ["TRIP overvoltage"]
+
+
+def test_a_trip_in_both_is_told_once(bench: Bench) -> None:
+    bench.journal.trip(reason="too high")
+    bench.snapshot = locked()
+    bench.tick(100)
+    bench.restart()
+    bench.tick(100)
+    assert bench.titles == ["TRIP overvoltage"]
+
+
+def test_nor_twice_when_the_status_is_a_moment_behind(bench: Bench) -> None:
+    bench.tick(100)
+    bench.journal.trip(reason="too high")
+    bench.tick(2)  # the status still shows no lockout
+    bench.snapshot = locked()
+    bench.tick(100)
+    assert bench.titles == ["TRIP overvoltage"]
+
+
+def test_that_it_failed_to_open_is_told_when_only_the_status_says_so(bench: Bench) -> None:
+    bench.journal.trip(reason="too high")
+    bench.snapshot = locked()
+    bench.tick(5)
+    bench.snapshot = locked(failed_to_open=True, opened_in_s=None)
+    bench.tick(100)
+    assert bench.titles == ["TRIP overvoltage", "DID NOT OPEN"]
+
+
+def test_a_second_trip_is_told_though_the_journal_is_silent_all_the_time(bench: Bench) -> None:
+    for minute in (5, 15):
+        bench.snapshot = locked(f"2026-07-01T12:{minute:02}:00+00:00")
+        bench.tick(60)
+        bench.snapshot = OPEN
+        bench.tick(60)
+    assert bench.titles == ["TRIP overvoltage"] * 2
+
+
+def test_a_journal_that_cannot_be_written_is_told_once_until_it_can(bench: Bench) -> None:
+    trouble = replace(OPEN, journal=JournalView(trouble="the disk is full"))
+    for _ in range(2):
+        bench.snapshot = trouble
+        bench.tick(60, each_s=10.0)
+        bench.snapshot = OPEN
+        bench.tick(60, each_s=10.0)
+    assert bench.titles == ["RECORD TROUBLE"] * 2
+    assert "the disk is full" in bench.targets.arrived[0].body
+
+
+def test_a_journal_that_cannot_be_read_is_told(bench: Bench) -> None:
+    bench.journal.close()
+    for part in bench.folder.glob("journal.sqlite*"):
+        part.unlink()
+    bench.tick(60, each_s=5.0)
+    assert bench.titles == ["RECORD TROUBLE"]
+    assert "there is no journal" in bench.targets.arrived[0].body

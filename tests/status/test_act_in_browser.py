@@ -1,0 +1,163 @@
+"""Opening from the page: two deliberate taps, a token, and what came of it in words."""
+
+from pathlib import Path
+
+import pytest
+import samples
+from browsing import ENTER, TAB, Browser
+from standing_in import Page, page_over, saying
+
+TOKEN = "3xQ-hut_key.9Zk~7pLm"
+DONE = {"done": True, "message": "the circuit is open", "circuit": "open"}
+IS_OPEN = "document.getElementById('confirm').open"
+ARMED = "!document.getElementById('open-now').disabled"
+FOCUS = "return document.activeElement.id"
+
+
+def posts(page: Page) -> list[tuple[str, str, str, bytes]]:
+    return [asked for asked in page.asked if asked[0] == "POST"]
+
+
+def at_the_form(browser: Browser, page: Page, token: str = TOKEN) -> None:
+    browser.visit(page.url)
+    browser.wait_for("Closed")
+    browser.run(f"document.getElementById('token').value = '{token}'")
+
+
+def confirmed(browser: Browser) -> None:
+    browser.click("#open-ask")
+    browser.wait_until(ARMED)
+    browser.click("#open-now")
+
+
+def test_two_taps_open(browser: Browser, tmp_path: Path) -> None:
+    with page_over(tmp_path, samples.CLOSED) as page:
+        page.answers["/api/open"] = saying(DONE)
+        at_the_form(browser, page)
+        browser.click("#open-ask")
+        assert browser.run(f"return {IS_OPEN}")
+        assert posts(page) == []
+        browser.wait_until(ARMED)
+        browser.click("#open-now")
+        browser.wait_for("The circuit is open.", "open-result")
+        assert posts(page) == [
+            ("POST", "/api/open", f"Bearer {TOKEN}", b'{"confirm":"open"}'),
+        ]
+
+
+def test_a_double_tap_does_not(browser: Browser, tmp_path: Path) -> None:
+    """Neither where the first button is, nor where the second one comes up at once."""
+    with page_over(tmp_path, samples.CLOSED) as page:
+        page.answers["/api/open"] = saying(DONE)
+        at_the_form(browser, page)
+        first, second = browser.run("""
+            document.getElementById('open-ask').click();
+            const now = document.getElementById('open-now');
+            now.click();
+            const centre = (n) => { const r = n.getBoundingClientRect();
+                return [r.x + r.width / 2, r.y + r.height / 2]; };
+            const under = document.elementFromPoint(...centre(document.getElementById('open-ask')));
+            return [under === now, document.activeElement.id];""")
+        assert not first
+        assert second == "open-leave"
+        browser.wait_until(ARMED)
+        assert browser.run("""
+            document.getElementById('open-leave').click();
+            document.getElementById('open-ask').click();
+            document.getElementById('open-now').click();
+            return document.getElementById('open-now').disabled;""")
+        browser.wait_until(ARMED)
+        assert posts(page) == []
+
+
+def test_a_held_key_does_not(browser: Browser, tmp_path: Path) -> None:
+    with page_over(tmp_path, samples.CLOSED) as page:
+        page.answers["/api/open"] = saying(DONE)
+        at_the_form(browser, page)
+        browser.run("document.getElementById('token').focus()")
+        browser.press(ENTER)
+        browser.wait_until(ARMED)
+        browser.press(ENTER)
+        browser.wait_until(f"!{IS_OPEN}")
+        assert posts(page) == []
+
+
+def test_by_keyboard_alone(browser: Browser, tmp_path: Path) -> None:
+    with page_over(tmp_path, samples.CLOSED) as page:
+        page.answers["/api/open"] = saying(DONE)
+        browser.visit(page.url)
+        browser.wait_for("Closed")
+        browser.run("document.getElementById('token').focus()")
+        browser.press(*TOKEN, ENTER)
+        browser.wait_until(ARMED)
+        browser.press(TAB)
+        assert browser.run(FOCUS) == "open-now"
+        browser.press(ENTER)
+        browser.wait_for("The circuit is open.", "open-result")
+        assert len(posts(page)) == 1
+
+
+@pytest.mark.parametrize(
+    ("code", "problem"),
+    [
+        (401, "the token is wrong"),
+        (429, "too many wrong tokens; try again in 30 s"),
+        (503, "no answer from the supervisor: open by hand now, by the button or at the supply"),
+    ],
+)
+def test_what_the_machine_says_is_told(
+    browser: Browser, tmp_path: Path, code: int, problem: str
+) -> None:
+    with page_over(tmp_path, samples.CLOSED) as page:
+        page.answers["/api/open"] = saying({"problem": problem}, code)
+        at_the_form(browser, page)
+        confirmed(browser)
+        browser.wait_for(problem[0].upper() + problem[1:] + ".", "open-result")
+
+
+def test_how_it_is_set_up(browser: Browser, tmp_path: Path) -> None:
+    """The server's own answer, when no token was set."""
+    with page_over(tmp_path, samples.CLOSED) as page:
+        at_the_form(browser, page)
+        confirmed(browser)
+        browser.wait_until("document.getElementById('open-result').textContent.length > 40")
+        told = browser.texts("#open-result")[0]
+        assert "not set up" in told
+        assert "--new-token" in told
+
+
+def test_nobody_knows_without_an_answer(browser: Browser, tmp_path: Path) -> None:
+    with page_over(tmp_path, samples.CLOSED) as page:
+        at_the_form(browser, page)
+    confirmed(browser)
+    browser.wait_until("document.getElementById('open-result').textContent.startsWith('No answer')")
+    assert "switch the supply off at the mains" in browser.texts("#open-result")[0]
+
+
+@pytest.mark.parametrize("token", ["two words", "schlüssel", "a\\u2028b"])
+def test_what_is_no_token_is_not_sent(browser: Browser, tmp_path: Path, token: str) -> None:
+    with page_over(tmp_path, samples.CLOSED) as page:
+        at_the_form(browser, page, token)
+        browser.click("#open-ask")
+        assert not browser.run(f"return {IS_OPEN}")
+        assert "That is no token" in browser.texts("#open-result")[0]
+
+
+def test_a_token_is_kept_for_the_tab_once_it_was_taken(browser: Browser, tmp_path: Path) -> None:
+    field = "return document.getElementById('token').value"
+    with page_over(tmp_path, samples.CLOSED) as page:
+        page.answers["/api/open"] = saying({"problem": "the token is wrong"}, 401)
+        at_the_form(browser, page)
+        confirmed(browser)
+        browser.wait_for("The token is wrong.", "open-result")
+        browser.visit(page.url)
+        browser.wait_for("Closed")
+        assert browser.run(field) == ""
+        page.answers["/api/open"] = saying(DONE)
+        at_the_form(browser, page)
+        confirmed(browser)
+        browser.wait_for("The circuit is open.", "open-result")
+        browser.visit(page.url)
+        browser.wait_for("Closed")
+        assert browser.run(field) == TOKEN
+        assert browser.run("return [localStorage.length, document.cookie]") == [0, ""]
