@@ -78,6 +78,16 @@ class Sample(NamedTuple):
     windows: int
 
 
+class RunRow(NamedTuple):
+    """One life of the daemon, by its start."""
+
+    id: int
+    mono_s: float
+    wall_s: float
+    bank: str
+    is_simulated: bool
+
+
 class EventRow(NamedTuple):
     id: int
     wall_s: float
@@ -171,6 +181,13 @@ class Reader(ReadOnlyFile):
             lambda row: None if row[0] is None else float(row[0]),
         )
         return found
+
+    def runs(self) -> list[RunRow]:
+        return self._look(
+            "SELECT id, mono_s, wall_s, bank, is_simulated FROM run ORDER BY id",
+            (),
+            lambda row: RunRow._make((*row[:4], bool(row[4]))),
+        )
 
     def events(self, session: int | None = None, *, after: int = 0) -> list[EventRow]:
         """Of one session, or of all the file; with a higher number than ``after``."""

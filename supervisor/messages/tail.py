@@ -42,13 +42,11 @@ class _Run(NamedTuple):
     place: Place
 
 
-class _RunsReader(Reader):
-    def runs(self) -> dict[int, _Run]:
-        rows = self._look("SELECT id, mono_s, wall_s, bank, is_simulated FROM run", (), tuple)
-        return {
-            number: _Run(f"{wall_s!r} {mono_s!r}", Place(bank, bool(is_simulated)))
-            for number, mono_s, wall_s, bank, is_simulated in rows
-        }
+def _runs(reader: Reader) -> dict[int, _Run]:
+    return {
+        run.id: _Run(f"{run.wall_s!r} {run.mono_s!r}", Place(run.bank, run.is_simulated))
+        for run in reader.runs()
+    }
 
 
 class Tail:
@@ -62,7 +60,7 @@ class Tail:
     def read(self) -> list[Found]:
         """Those after the position. It stays where it is: see ``advance``."""
         try:
-            with _RunsReader(self._path) as reader:
+            with Reader(self._path) as reader:
                 found = self._read(reader)
         except (NoJournal, OSError) as error:
             self.problem = str(error)
@@ -93,16 +91,16 @@ class Tail:
             before.wall_s if is_of_earlier_run else found.event.wall_s,
         )
 
-    def _read(self, reader: _RunsReader) -> list[Found]:
+    def _read(self, reader: Reader) -> list[Found]:
         last = self.position or Position()
         rows = reader.events(after=max(0, last.id - 1))
         if last.id and rows and _sign(rows[0]) == last.sign:
-            return list(_found(rows[1:], reader.runs())) if rows[1:] else []
+            return list(_found(rows[1:], _runs(reader))) if rows[1:] else []
         return list(self._anew(reader, last))
 
-    def _anew(self, reader: _RunsReader, last: Position) -> Iterator[Found]:
+    def _anew(self, reader: Reader, last: Position) -> Iterator[Found]:
         """From another file, or one whose newest events are gone."""
-        rows, runs = reader.events(), reader.runs()  # in this order: each event's run is there
+        rows, runs = reader.events(), _runs(reader)  # in this order: each event's run is there
         newest = max((id_ for id_, run in runs.items() if run.key in last.runs), default=0)
         for found in _found(rows, runs):
             run = found.event.run

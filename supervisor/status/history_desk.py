@@ -85,9 +85,11 @@ class HistoryDesk:
         return await asyncio.shield(kept.answer)  # one who leaves takes it from nobody else
 
     def _forget(self, now_s: float) -> None:
-        old = [k for k, v in self._kept.items() if v.answer.done() and now_s > v.at_s + FRESH_S]
-        for key in old:
-            del self._kept[key]
+        """What is old; and to make room, what has been answered."""
+        done = [(key, kept) for key, kept in self._kept.items() if kept.answer.done()]
+        for key, kept in done:
+            if now_s > kept.at_s + FRESH_S or len(self._kept) >= MOST_KEPT:
+                del self._kept[key]
 
     def _query(self, make: Make) -> Response:
         """In a thread. The file is open no longer than this: what is read cannot be tidied up."""

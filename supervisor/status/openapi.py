@@ -49,7 +49,7 @@ SCHEMAS: Json = {
             "type": "array",
             "items": {
                 "type": "array",
-                "prefixItems": [{"type": "number"}, {"type": "number"}],
+                "items": {"type": "number"},
                 "minItems": 2,
                 "maxItems": 2,
             },

@@ -12,14 +12,19 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from supervisor.control.requests import (
+    ACTS,
     MAX_CLIENTS,
     MAX_LINE_BYTES,
     MAX_REQUESTS_PER_CYCLE,
+    OPEN_SOCKET_NAME,
     PATIENCE_S,
+    SOCKET_NAME,
+    Inbox,
     Reply,
     Request,
     RequestSocket,
     ask,
+    request_sockets,
 )
 from supervisor.simulator.clock import SimulatedClock
 
@@ -183,6 +188,104 @@ def test_several_lines_at_once_come_in_one_by_one(bench: Bench) -> None:
 def test_only_owner_and_group_may_ask(bench: Bench) -> None:
     mode = stat.S_IMODE((bench.folder / "requests.sock").stat().st_mode)
     assert mode == 0o660
+
+
+# --- the second one, for everybody
+
+
+class Doors:
+    """Both sockets of a daemon, polled in turn as the loop does, and their clients."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.inboxes: list[Inbox] = request_sockets(folder, SimulatedClock())
+        self.clients: list[socket.socket] = []
+
+    def connect(self, name: str) -> socket.socket:
+        client = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        client.settimeout(2)
+        client.connect(str(self.folder / name))
+        self.clients.append(client)
+        return client
+
+    def cycle(self) -> list[Request]:
+        return [request for inbox in self.inboxes for request in inbox.take()]
+
+    def close(self) -> None:
+        for closes in (*self.inboxes, *self.clients):
+            closes.close()
+
+
+@pytest.fixture
+def doors(tmp_path: Path) -> Iterator[Doors]:
+    doors = Doors(tmp_path)
+    yield doors
+    doors.close()
+
+
+def test_everybody_may_ask_to_open_and_only_the_group_for_more(doors: Doors) -> None:
+    modes = {path.name: stat.S_IMODE(path.stat().st_mode) for path in doors.folder.iterdir()}
+    assert modes == {SOCKET_NAME: 0o660, OPEN_SOCKET_NAME: 0o666}
+
+
+@pytest.mark.parametrize("act", [act for act in ACTS if act != "open"])
+def test_the_socket_for_open_does_nothing_else(doors: Doors, act: str) -> None:
+    client = doors.connect(OPEN_SOCKET_NAME)
+    client.sendall(json.dumps({"act": act, "reason": "for a try"}).encode() + b"\n")
+    assert [doors.cycle() for _ in range(4)] == [[]] * 4
+    reply = json.loads(client.recv(4096))
+    assert reply["done"] is False
+    assert "one of open," in reply["message"]
+
+
+def test_both_are_gone_with_the_daemon(tmp_path: Path) -> None:
+    doors = Doors(tmp_path)
+    doors.close()
+    assert list(tmp_path.iterdir()) == []
+
+
+@settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.lists(
+        st.sampled_from(
+            [b'{"act": "open"}\n' * 100, b"garbage\n" * 200, b"x" * MAX_LINE_BYTES, b"", b"{"]
+        ),
+        max_size=2 * MAX_CLIENTS,
+    )
+)
+def test_a_flood_there_leaves_the_other_as_it_was(doors: Doors, flood: list[bytes]) -> None:
+    """Whatever comes at the open one: who asks at the other is heard as soon as with none of it,
+    and no cycle takes more than the bounds of both."""
+    waiting = iter(flood)
+    asking = doors.connect(SOCKET_NAME)
+    asking.sendall(b'{"act": "close"}\n')
+    heard_in = None
+    for cycle in range(1, 2 * MAX_CLIENTS):
+        if (sends := next(waiting, None)) is not None:
+            crowd = doors.connect(OPEN_SOCKET_NAME)
+            crowd.sendall(sends)
+        taken = doors.cycle()
+        assert len(taken) <= 2 * MAX_REQUESTS_PER_CYCLE
+        assert [r.act for r in taken].count("open") <= MAX_REQUESTS_PER_CYCLE
+        if any(request.act == "close" for request in taken):
+            heard_in = cycle
+            break
+    assert heard_in == 2  # accepted in one, read in the next, as ever
+    for client in doors.clients:
+        client.close()
+    doors.clients.clear()
+    for _ in range(3 * MAX_CLIENTS):
+        doors.cycle()
+
+
+def test_a_crowd_there_does_not_keep_one_who_opens_out(doors: Doors) -> None:
+    for _ in range(5):
+        for _ in range(MAX_CLIENTS):
+            doors.connect(OPEN_SOCKET_NAME)
+            doors.cycle()
+        asking = doors.connect(OPEN_SOCKET_NAME)
+        asking.sendall(b'{"act": "open"}\n')
+        assert [r.act for _ in range(3) for r in doors.cycle()] == ["open"]
 
 
 def test_a_socket_left_by_a_dead_daemon_is_replaced(tmp_path: Path) -> None:

@@ -209,7 +209,7 @@ def test_never_more_an_hour_than_set_and_nothing_forgotten(
             sent.append((at_s, entry.message))
     counted = [when_s for when_s, message in sent if message.weight > Weight.TRIP]
     for k, when_s in enumerate(counted):
-        assert sum(when_s - 3600.0 < one_s <= when_s for one_s in counted[: k + 1]) <= most
+        assert sum(when_s - one_s < 3600.0 for one_s in counted[: k + 1]) <= most
     told = sum(sum(count for _, count in m.holds) or 1 for _, m in sent)
     assert told == len(puts)
     numbers = [m.number for _, m in sent]

@@ -1,11 +1,18 @@
 """Asks an app over HTTP without a server, with a body and from any address."""
 
 import asyncio
+from pathlib import Path
 
 import httpx
 from starlette.applications import Starlette
 
+from supervisor.control.requests import Reply
+from supervisor.status.app import create_app
+from supervisor.status.opening import Opening
+
 BASE_URL = "http://localhost:8462"
+TOKEN = "correct-horse-battery"
+BODY = b'{"confirm": "open"}'
 
 
 def ask(
@@ -28,3 +35,25 @@ def ask(
             return await client.request(method, path, headers=named, content=body)
 
     return asyncio.run(request())
+
+
+class Page:
+    """An app that may open, with what the daemon was asked."""
+
+    def __init__(self, folder: Path, token: str | None = TOKEN) -> None:
+        self.asked = 0
+        self.reply: Reply | Exception = Reply(True, "the coil is dropped", "open")
+        self.opening = Opening(token, self._ask) if token else None
+        self.app = create_app(folder, opening=self.opening)
+
+    def _ask(self) -> Reply:
+        self.asked += 1
+        if isinstance(self.reply, Exception):
+            raise self.reply
+        return self.reply
+
+    def post(self, token: str | None = TOKEN, body: bytes = BODY, **headers: str) -> httpx.Response:
+        given = {"content_type": "application/json"} | headers
+        if token is not None:
+            given = {"authorization": f"Bearer {token}"} | given
+        return ask(self.app, "/api/open", "POST", body, **given)

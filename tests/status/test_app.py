@@ -1,7 +1,6 @@
 """Page, ``/api/status`` and ``/metrics`` as an HTTP client meets them."""
 
 import json
-import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -13,11 +12,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from prometheus_client.parser import text_string_to_metric_families
 
-from supervisor.snapshot import Circuit, Stage, Urgency, from_dict
-from supervisor.status.app import ASSETS
+from supervisor.snapshot import from_dict
 from supervisor.status.guard import HEADERS
-from supervisor.status.status_file import FILE_NAME, PROBE_STALE_AFTER_S, STALE_AFTER_S
-from supervisor.status.wellformed import RULE_STATES
+from supervisor.status.status_file import FILE_NAME
 
 Ask = Callable[..., httpx.Response]
 
@@ -146,79 +143,3 @@ def test_no_status_file_is_ever_a_server_error(
     assert metrics.status_code == 200
     assert list(text_string_to_metric_families(metrics.text))
     assert ask("/").status_code == 200
-
-
-def page_text() -> str:
-    return (ASSETS / "index.html").read_text(encoding="utf-8")
-
-
-def test_page_is_small_and_all_its_own(ask: Ask) -> None:
-    assert sum(f.stat().st_size for f in ASSETS.iterdir()) < 60_000
-    for file in ASSETS.iterdir():
-        text = file.read_text(encoding="utf-8").replace("http://www.w3.org/2000/svg", "")
-        assert not re.search(r"(https?:)?//[\w.-]+\.\w", text), file.name
-    for asset in re.findall(r'(?:src|href)="(assets/[^"]+)"', page_text()):
-        assert ask("/" + asset).status_code == 200
-
-
-def test_page_needs_no_inline_script_or_style() -> None:
-    text = page_text()
-    assert not re.search(r"<style|\sstyle=|\son\w+=|javascript:", text)
-    assert re.findall(r"<script[^>]*>(?!</script>)", text) == []
-
-
-def test_page_is_stale_until_told_otherwise() -> None:
-    assert 'data-fresh="false"' in page_text()
-    assert '<h2 id="state">No fresh data</h2>' in page_text()
-
-
-def test_every_state_has_a_word_and_a_shape_of_its_own() -> None:
-    script = (ASSETS / "status.js").read_text(encoding="utf-8")
-    shapes = re.findall(r'^  "([a-z ]+)": \["([a-z]+)", "([A-Z][a-z ]+)", "', script, re.M)
-    assert {state for state, _, _ in shapes} == {circuit.value for circuit in Circuit}
-    names = [shape for _, shape, _ in shapes] + ["failed", "none"]
-    assert len(set(names)) == len(Circuit) + 2
-    drawn = re.findall(r'<path class="only ([a-z ]+)"', page_text())
-    pictures = {n: tuple(i for i, d in enumerate(drawn) if n in d.split()) for n in names}
-    assert len(set(pictures.values())) == len(names)
-    assert all(pictures.values())
-
-
-def test_page_and_metrics_agree_on_what_is_old() -> None:
-    script = (ASSETS / "status.js").read_text(encoding="utf-8")
-    for name, seconds in (
-        ("STALE_AFTER_S", STALE_AFTER_S),
-        ("PROBE_STALE_AFTER_S", PROBE_STALE_AFTER_S),
-    ):
-        assert re.search(rf"^const {name} = {seconds:.0f};", script, re.M), name
-
-
-def test_every_stage_of_a_charge_has_its_place() -> None:
-    stages = [stage.value for stage in Stage if stage is not Stage.NONE]
-    assert re.findall(r'<li data-stage="([a-z]+)"', page_text()) == stages
-
-
-@pytest.mark.parametrize("state", [*RULE_STATES, "off", "warning", *(u.value for u in Urgency)])
-def test_every_state_and_urgency_has_a_mark(state: str) -> None:
-    assert f'<symbol id="mark-{state.replace(" ", "-")}"' in page_text()
-
-
-def luminance(colour: str) -> float:
-    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
-    linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-
-
-def test_text_contrast() -> None:
-    """WCAG 2.2, success criterion 1.4.3: at least 4.5 to 1, by day and by night (memory)."""
-    style = (ASSETS / "status.css").read_text(encoding="utf-8")
-    schemes = re.findall(r":root \{(.*?)\}", style, re.S)
-    assert len(schemes) == 2
-    for scheme in schemes:
-        colours = dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", scheme))
-        paper = luminance(colours.pop("paper"))
-        del colours["hair"]
-        assert len(colours) >= 7
-        for name, colour in colours.items():
-            low, high = sorted((paper, luminance(colour)))
-            assert (high + 0.05) / (low + 0.05) >= 4.5, name

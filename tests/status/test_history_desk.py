@@ -184,6 +184,17 @@ def test_few_queries_at_once_and_no_queue_without_end(journal: Path) -> None:
     assert gate.count == MOST_KEPT
 
 
+def test_answers_that_are_kept_stand_in_nobodys_way(journal: Path) -> None:
+    async def main() -> list[int]:
+        desk, gate = HistoryDesk(lambda: journal), Gate()
+        gate.opens.set()
+        answers = [await desk._answer(key, gate.query) for key in range(3 * MOST_KEPT)]
+        assert len(desk._kept) <= MOST_KEPT
+        return [answer.status_code for answer in answers]
+
+    assert set(asyncio.run(main())) == {200}
+
+
 def test_one_who_leaves_takes_the_answer_from_nobody_else(journal: Path) -> None:
     async def main() -> Response:
         desk, gate = HistoryDesk(lambda: journal), Gate()

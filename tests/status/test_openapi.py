@@ -1,6 +1,8 @@
 """What the server says of itself is true: its schemas, and every answer against them."""
 
+import asyncio
 import json
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -11,11 +13,14 @@ import pytest
 import samples
 import schemathesis
 import skipping
-from hypothesis import HealthCheck, settings
+from asking import Page
+from hypothesis import HealthCheck, given, settings
+from hypothesis.errors import Unsatisfiable
 from journals import closing, event, run, windows, written
+from schemathesis import GenerationMode
 from schemathesis.checks import CHECKS
-from test_opening import Page
-from test_stream import Client
+from schemathesis.core.failures import FailureGroup
+from streaming import Client
 
 from supervisor.status.app import create_app
 from supervisor.status.document import status_schema
@@ -23,8 +28,10 @@ from supervisor.status.openapi import description
 from supervisor.status.status_file import Status
 from supervisor.status.stream import Streams
 
-EXAMPLES = 40
-TOKEN = "correct-horse-battery"
+EXAMPLES = 30
+CONFORMANCE = (
+    "status_code_conformance", "content_type_conformance", "response_schema_conformance",
+)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -34,7 +41,9 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> Page:
     samples.publish(folder, samples.LOCKED_OUT)
     page = Page(folder)
     opening = page.opening
-    page.app = create_app(folder, journal=lambda: journal, opening=opening, most_streams=0)
+    page.app = create_app(
+        folder, "testserver", journal=lambda: journal, opening=opening, most_streams=0
+    )
     return page
 
 
@@ -74,7 +83,7 @@ def test_events_of_the_stream_carry_the_same_document() -> None:
     async def main() -> Client:
         status = Status(replace(samples.CLOSED), 0.1, "")
         one = Client(Streams(lambda: status, 1))
-        await skipping.asyncio.sleep(2.0)
+        await asyncio.sleep(2.0)
         await one.leave()
         return one
 
@@ -99,21 +108,35 @@ def test_every_way_in_is_described(page: Page) -> None:
     assert set(description()["paths"]) == ours
 
 
-schema = schemathesis.pytest.from_fixture("api")
+@pytest.mark.parametrize("mode", list(GenerationMode), ids=lambda mode: mode.value)
+@pytest.mark.parametrize("path", description()["paths"])
+def test_every_answer_is_as_described_and_none_is_a_fault_of_ours(
+    page: Page, path: str, mode: GenerationMode
+) -> None:
+    """Fuzzed by schemathesis, with questions that fit the description and with others."""
+    described = schemathesis.openapi.from_asgi("/api/openapi.json", page.app)
+    (method,) = description()["paths"][path]
+    operation = described[path][method.upper()]
+
+    @settings(max_examples=EXAMPLES, deadline=None, suppress_health_check=list(HealthCheck))
+    @given(operation.as_strategy(generation_mode=mode))
+    def asks(case: Any) -> None:
+        answer = case.call()
+        assert answer.status_code < 500 or answer.status_code == 503
+        case.validate_response(answer, checks=[CHECKS.get_one(name) for name in CONFORMANCE])
+
+    with suppress(Unsatisfiable):  # some have nothing that could be asked wrongly
+        asks()
 
 
-@pytest.fixture(scope="module")
-def api(page: Page) -> Any:
-    return schemathesis.openapi.from_asgi("/api/openapi.json", page.app)
-
-
-@schema.parametrize()
-@settings(max_examples=EXAMPLES, deadline=None, suppress_health_check=list(HealthCheck))
-def test_every_answer_is_as_described_and_none_is_a_fault_of_ours(case: Any) -> None:
-    case.headers = dict(case.headers or {}) | {"Host": "localhost"}
-    answer = case.call()
-    assert answer.status_code < 500 or answer.status_code == 503
-    case.validate_response(answer, checks=[
-        CHECKS.get_one("status_code_conformance"), CHECKS.get_one("content_type_conformance"),
-        CHECKS.get_one("response_schema_conformance"),
-    ])  # fmt: skip
+def test_it_would_be_found_out(page: Page) -> None:
+    """The same checks on a description that is not true."""
+    untrue = json.loads(json.dumps(description()))
+    untrue["paths"]["/api/sessions"]["get"]["responses"]["200"]["content"] = {
+        "application/json": {"schema": {"type": "object"}}
+    }
+    described = schemathesis.openapi.from_dict(untrue)
+    described.app = page.app
+    case = described["/api/sessions"]["GET"].Case()
+    with pytest.raises(FailureGroup):
+        case.call_and_validate(checks=[CHECKS.get_one(name) for name in CONFORMANCE])

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any
 
 import asking
-import httpx
 import pytest
+from asking import BODY, TOKEN, Page
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -18,9 +18,6 @@ from supervisor.status.app import create_app
 from supervisor.status.opening import Opening
 from supervisor.status.wrong_tokens import MOST_OF_ALL, MOST_OF_ONE, WITHIN_S, WrongTokens
 
-TOKEN = "correct-horse-battery"
-BODY = b'{"confirm": "open"}'
-
 
 @dataclass
 class Now:
@@ -28,28 +25,6 @@ class Now:
 
     def __call__(self) -> float:
         return self.s
-
-
-class Page:
-    """An app that may open, with what the daemon was asked."""
-
-    def __init__(self, folder: Path, token: str | None = TOKEN) -> None:
-        self.asked = 0
-        self.reply: Reply | Exception = Reply(True, "the coil is dropped", "open")
-        self.opening = Opening(token, self._ask) if token else None
-        self.app = create_app(folder, opening=self.opening)
-
-    def _ask(self) -> Reply:
-        self.asked += 1
-        if isinstance(self.reply, Exception):
-            raise self.reply
-        return self.reply
-
-    def post(self, token: str | None = TOKEN, body: bytes = BODY, **headers: str) -> httpx.Response:
-        given = {"content_type": "application/json"} | headers
-        if token is not None:
-            given = {"authorization": f"Bearer {token}"} | given
-        return asking.ask(self.app, "/api/open", "POST", body, **given)
 
 
 @pytest.fixture
