@@ -1,6 +1,7 @@
 """The pin factory of the real machine, named and found, never a silent second choice."""
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -32,12 +33,32 @@ def open_pin_factory(chip_label: str | None, work_dir: Path) -> Any:
         ) from error
     number = _chip_number((chip_label,) if chip_label else RASPBERRY_PI_LABELS)
     try:
-        return LGPIOFactory(chip=number)
+        factory = LGPIOFactory(chip=number)
+        factory.pin = claims_in_words(factory.pin)
+        return factory
     except Exception as error:  # gpiozero and lgpio raise many kinds; each means the same to us
         raise HardwareMissing(
             f"GPIO chip {number} cannot be used ({error})",
             "check the group of /dev/gpiochip* (usually gpio) and add this user to it",
         ) from error
+
+
+def claims_in_words(claim: Callable[[object], Any]) -> Callable[[object], Any]:
+    """Takes a pin as ``claim`` does; raises HardwareMissing when the kernel does not give it."""
+    import lgpio
+
+    def pin(name: object) -> Any:
+        try:
+            return claim(name)
+        except lgpio.error as error:
+            said = str(error).strip("'")
+            raise HardwareMissing(
+                f"GPIO {name} cannot be had ({said})",
+                "stop what else uses it: another holdwatch, another program, or an overlay in "
+                "config.txt (`gpioinfo` shows it); or write another pin",
+            ) from error
+
+    return pin
 
 
 def _chip_number(labels: tuple[str, ...]) -> int:

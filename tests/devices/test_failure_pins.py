@@ -3,10 +3,11 @@
 import os
 from pathlib import Path
 
+import lgpio
 import pytest
 
 from supervisor.devices.errors import HardwareMissing
-from supervisor.devices.pins import open_pin_factory
+from supervisor.devices.pins import claims_in_words, open_pin_factory
 
 
 def test_a_working_folder_that_may_not_be_written_is_told_with_its_remedy(
@@ -24,3 +25,15 @@ def test_a_board_without_that_gpio_chip_is_told_with_what_was_found(tmp_path: Pa
         open_pin_factory("no-such-chip", tmp_path)
     assert "no-such-chip" in told.value.problem
     assert "gpio.chip_label" in told.value.remedy
+
+
+def test_a_pin_that_another_program_holds_is_told_with_its_remedy() -> None:
+    """As the kernel answers; tests/kernel shows it with two daemons on the same pins."""
+
+    def busy(_: object) -> None:
+        raise lgpio.error("GPIO busy")
+
+    with pytest.raises(HardwareMissing) as told:
+        claims_in_words(busy)(17)
+    assert told.value.problem == "GPIO 17 cannot be had (GPIO busy)"
+    assert "another holdwatch" in told.value.remedy

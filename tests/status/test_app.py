@@ -1,6 +1,7 @@
 """Page, ``/api/status`` and ``/metrics`` as an HTTP client meets them."""
 
 import json
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -10,15 +11,20 @@ import pytest
 import samples
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from prometheus_client.openmetrics import parser as openmetrics
 from prometheus_client.parser import text_string_to_metric_families
 
 from supervisor.snapshot import from_dict
+from supervisor.status.app import ASSETS, AT_THE_ROOT
 from supervisor.status.guard import HEADERS
 from supervisor.status.status_file import FILE_NAME
 
 Ask = Callable[..., httpx.Response]
 
-PATHS = ("/", "/api/status", "/metrics", "/assets/status.css", "/assets/status.js", "/nowhere")
+PATHS = (
+    "/", "/api/status", "/api/status/schema", "/api/history", "/api/history.csv", "/api/sessions",
+    "/api/openapi.json", "/metrics", "/assets/status.css", "/assets/status.js", "/nowhere",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize("path", PATHS)
@@ -143,3 +149,52 @@ def test_no_status_file_is_ever_a_server_error(
     assert metrics.status_code == 200
     assert list(text_string_to_metric_families(metrics.text))
     assert ask("/").status_code == 200
+
+
+@pytest.mark.parametrize("file", sorted(ASSETS.iterdir()), ids=lambda file: file.name)
+def test_every_asset_is_served_as_what_it_is(ask: Ask, file: Path) -> None:
+    url = "/" if file.name == "index.html" else f"/assets/{file.name}"
+    answer = ask(url)
+    assert answer.content == file.read_bytes()
+    assert (
+        answer.headers["content-type"].partition(";")[0]
+        == {
+            ".css": "text/css",
+            ".html": "text/html",
+            ".js": "text/javascript",  # RFC 9239
+            ".png": "image/png",
+            ".svg": "image/svg+xml",
+            ".webmanifest": "application/manifest+json",  # W3C Web Application Manifest
+        }[file.suffix]
+    )
+
+
+@pytest.mark.parametrize("name", [n for n in AT_THE_ROOT if (ASSETS / n).exists()])
+def test_what_governs_the_page_is_at_its_root(ask: Ask, name: str) -> None:
+    assert ask(f"/{name}").content == (ASSETS / name).read_bytes()
+
+
+@pytest.mark.parametrize("accept", ["", "*/*", "text/plain;version=0.0.4", "application/json"])
+def test_metrics_as_text_by_default(ask: Ask, tmp_path: Path, accept: str) -> None:
+    samples.publish(tmp_path, samples.CLOSED)
+    answer = ask("/metrics", accept=accept)
+    assert answer.headers["content-type"].startswith("text/plain; version=")
+    assert list(text_string_to_metric_families(answer.text))
+
+
+def test_metrics_as_openmetrics_for_who_asks(ask: Ask, tmp_path: Path) -> None:
+    samples.publish(tmp_path, samples.LOCKED_OUT)
+    answer = ask("/metrics", accept="application/openmetrics-text;version=1.0.0,text/plain;q=0.5")
+    assert answer.headers["content-type"].startswith("application/openmetrics-text; version=1.0.0")
+    names = {family.name for family in openmetrics.text_string_to_metric_families(answer.text)}
+    plain = text_string_to_metric_families(ask("/metrics").text)
+    assert names == {re.sub("_(total|info)$", "", family.name) for family in plain}
+
+
+@pytest.mark.parametrize(
+    "accept",
+    ["application/openmetrics-text;version=x", "application/openmetrics-text;version=1.x.0",
+     "text/plain;version=;escaping", ";;,,=", "application/openmetrics-text;version=9999999999.0"],
+)  # fmt: skip
+def test_an_odd_wish_for_metrics_is_no_fault(ask: Ask, accept: str) -> None:
+    assert ask("/metrics", accept=accept).status_code == 200
