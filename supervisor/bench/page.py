@@ -13,7 +13,8 @@ class PageProcess:
     def __init__(self, run_dir: Path, port: int) -> None:
         self._command = [
             sys.executable, "-m", "supervisor", "web",
-            "--run-dir", str(run_dir), "--port", str(port), "--until-eof",
+            "--run-dir", str(run_dir), "--state-dir", str(run_dir),
+            "--port", str(port), "--until-eof",
         ]  # fmt: skip
         self.notice = ""
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from supervisor.journal.codes import FOUND_AT_START, UNSEEN_END
 from supervisor.journal.reader import EventRow, ProgressRow, Reader, Session, TemperatureRow
 from supervisor.journal.schema import MINUTE_MS, SECOND_MS, WINDOW_MS
 from supervisor.report.rows import read_rows
@@ -29,6 +30,17 @@ class Event:
     code: str
     text: str
     data: dict[str, Any]
+
+    @property
+    def is_unseen_end(self) -> bool:
+        """Of a run, while closed; an older record of a lockout does not tell, and counts as one."""
+        found = self.code == FOUND_AT_START and self.data.get("ended_unseen") is not False
+        return found or self.code == UNSEEN_END
+
+    @property
+    def is_found_locked(self) -> bool:
+        """A lockout found at a start, of a run that ended with words."""
+        return self.code == FOUND_AT_START and not self.is_unseen_end
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,7 +46,8 @@ def closed_spells(record: Record) -> list[Spell]:
 def unseen_ends(record: Record) -> list[Unseen]:
     """Where nobody knows whether current flowed; of a run that none has followed, nothing."""
     stretches = record.timeline.stretches
-    after = {one.run: other for one, other in pairwise(stretches)}
+    found_open = {event.run for event in record.events if event.is_found_locked}
+    after = {one.run: other for one, other in pairwise(stretches) if other.run not in found_open}
     return [
         Unseen(spell.to_s, after[run].begins_s, not after[run].is_after_break)
         for spell, run in _closings(record)

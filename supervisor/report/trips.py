@@ -1,4 +1,4 @@
-"""The story of every trip, and of every run that ended without a word."""
+"""The story of every trip, of every run that ended without a word, and of lockouts found."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -8,7 +8,7 @@ from supervisor.protection.wording import amount, beside
 from supervisor.report.record import Event
 from supervisor.report.sound import finite, text
 from supervisor.report.timeline import Timeline
-from supervisor.report.words import duration, minute, plain, utc
+from supervisor.report.words import UNKNOWN, duration, minute, plain, utc
 from supervisor.sizing.explain import EXPLANATIONS
 
 # How doubt is said where the record has no flag for it.
@@ -40,6 +40,7 @@ class Found:
 class Trip:
     """``is_unseen_end``: the process or the power ended while closed; nothing was measured.
 
+    ``is_found_locked``: of a run that ended with words; its trip came into no record.
     ``is_doubt``: no limit was seen to be passed; nobody could tell for too long.
     """
 
@@ -57,6 +58,7 @@ class Trip:
     opened_in_s: float | None
     reset: Event | None
     is_unseen_end: bool
+    is_found_locked: bool = False
     is_doubt: bool = False
     found: Found | None = None
 
@@ -64,6 +66,8 @@ class Trip:
     def title(self) -> str:
         if self.is_unseen_end:
             return "ended without a word"
+        if self.is_found_locked:
+            return "found locked out at a start"
         if self.is_doubt:
             return f"nothing was known ({plain(self.rule)} could not tell)"
         return plain(self.rule)
@@ -94,6 +98,8 @@ class Trip:
 
     @property
     def how_opened(self) -> str:
+        if self.is_found_locked:
+            return UNKNOWN
         if not self.was_closed:
             return "was open already"
         if self.opened_in_s is not None:
@@ -127,10 +133,10 @@ def _told(events: Sequence[Event], timeline: Timeline | None) -> Iterator[Trip]:
 def _story(number: int, event: Event, later: Sequence[Event], timeline: Timeline | None) -> Trip:
     until_next = list(_until_next_trip(later))
     opening = next((e for e in until_next if e.code == "opening"), None)
-    data, is_unseen_end = event.data, event.code != "trip"
+    data = event.data
     rule = text(data.get("rule"))
     reason = event.text.removeprefix(f"{rule}: ")
-    found = _found(event, timeline) if is_unseen_end and timeline else None
+    found = _found(event, timeline) if event.is_unseen_end and timeline else None
     return Trip(
         number,
         found.from_s if found else event.at_s,
@@ -145,7 +151,8 @@ def _story(number: int, event: Event, later: Sequence[Event], timeline: Timeline
         opening=text(opening.data.get("outcome")) if opening else "",
         opened_in_s=finite(opening.data.get("opened_in_s")) if opening else None,
         reset=next((e for e in later if e.code == "reset"), None),
-        is_unseen_end=is_unseen_end,
+        is_unseen_end=event.is_unseen_end,
+        is_found_locked=event.is_found_locked,
         is_doubt=bool(data.get("by_doubt", reason.startswith(DOUBTS))),
         found=found,
     )

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from supervisor.journal.codes import CLOSES, FOUND_AT_START, OPENS, UNSEEN_END
+from supervisor.journal.codes import CLOSES, FOUND_AT_START, OPENS
 from supervisor.report.figures import Figures
 from supervisor.report.record import Event, Record
 from supervisor.report.sound import text
@@ -41,7 +41,9 @@ def judge(record: Record, figures: Figures) -> Verdict:
                 ("NOT KNOWN", "it did not open") if failed else ("NOT FULL", "ended by a trip")
             )
             return Verdict(False, word, f"{how}: {_trip_words(last)} ({at})", None)
-        case _ if last.code in (UNSEEN_END, FOUND_AT_START):
+        case _ if last.is_found_locked:
+            return Verdict(False, "NOT FULL", f"found locked out at a start ({at}): {last.text}", None)
+        case _ if last.is_unseen_end:
             how = "" if NO_WORD in last.text else f"{NO_WORD}: "
             return Verdict(False, "NOT FULL", f"{how}{last.text}", None)
         case "closed" | "resumed":

@@ -108,10 +108,12 @@ class Web(Settings):
         description="Whole path. Who knows the word in it may open from the page; absent: nobody.",
     )
     certificate_file: FilePath | None = Field(
-        default=None, description="Whole path of a PEM file; with it the page is served by https only."
+        default=None,
+        description="Whole path of a PEM file; with it the page is served by https only.",
     )
     key_file: FilePath | None = Field(
-        default=None, description="Whole path of the certificate's private key, PEM, without a password."
+        default=None,
+        description="Whole path of the certificate's private key, PEM, without a password.",
     )
 
 

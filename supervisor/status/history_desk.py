@@ -17,7 +17,7 @@ from starlette.datastructures import QueryParams
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from supervisor.journal.reader import NoJournal, Reader
+from supervisor.journal.reader import NoJournal, Reader, Unreadable
 from supervisor.status.history import Asked, History, history, sessions
 
 AT_ONCE = 2
@@ -98,6 +98,8 @@ class HistoryDesk:
         try:
             with Reader(self._journal()) as reader:
                 return make(reader)
+        except Unreadable as trouble:
+            return _problem(503, f"the journal cannot be read now: {trouble}")
         except NoJournal as none:
             return _problem(404, f"{none}")
         except (sqlite3.Error, OSError) as error:

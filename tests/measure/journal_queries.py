@@ -8,13 +8,13 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 
-from report_speed import two_days
+from report_speed import a_charge
 
 from supervisor.journal.reader import Reader
 from supervisor.journal.schema import MINUTE_MS, SECOND_MS
 
 with tempfile.TemporaryDirectory() as name:
-    path = two_days(Path(name))
+    path = a_charge(Path(name))
     with Reader(path) as reader:
         for what, query in {
             "whole session, a row a minute": lambda: list(reader.samples(1, MINUTE_MS)),

@@ -178,3 +178,27 @@ def test_a_clock_that_cannot_tell_gives_no_length() -> None:
 def test_an_unseen_end_and_the_start_that_found_it_are_one_story() -> None:
     events = [event(1, "unseen_end", "power cut"), event(2, "locked_out_at_start", "power cut")]
     assert len(find_trips(events)) == 1
+
+
+# --- a lockout found at a start, of a run that ended with words
+
+
+def test_a_lockout_of_a_run_that_ended_with_words_is_told_as_one_found() -> None:
+    """Its trip came into no record: when it tripped, and whether it was closed, is not known."""
+    text = "overvoltage: 3.612 V at the front cell"
+    found = event(4, "locked_out_at_start", text, ended_unseen=False, remedy="look at the cells")
+    (trip,) = find_trips([event(1, "closed"), replace(found, run=2)], two_runs(away_s=100.0))
+    assert trip.is_found_locked
+    assert not trip.is_unseen_end
+    assert trip.title == "found locked out at a start"
+    assert (trip.reason, trip.remedy) == (text, "look at the cells")
+    assert trip.how_opened == "not known"
+    assert "without a word" not in trip.when
+
+
+@pytest.mark.parametrize("data", [{}, {"ended_unseen": True}, {"ended_unseen": "odd"}])
+def test_a_lockout_found_at_a_start_is_an_unseen_end_where_nothing_else_is_told(
+    data: dict[str, object],
+) -> None:
+    (trip,) = find_trips([event(1, "closed"), event(4, "locked_out_at_start", "cut", **data)])
+    assert trip.is_unseen_end

@@ -94,3 +94,17 @@ def test_full_but_it_did_not_open_is_not_full(charge: Record) -> None:
     said = verdict(charge, CLOSED, FINISHED, failed, rule="failed_to_open")
     assert not said.is_full
     assert "it did not open" in said.why
+
+
+def test_a_run_that_ended_with_words_is_not_said_to_have_ended_without(charge: Record) -> None:
+    """Only the start that found it locked out came into the record."""
+    at_start = Event(
+        500.0, 0.0, 1, "locked_out_at_start", "overvoltage: 3.612 V", {"ended_unseen": False}
+    )
+    record = replace(charge, events=(charge.events[0], at_start))
+    figures = figures_of(record)
+    why = judge(record, figures).why
+    assert why == "found locked out at a start (minute 8.3): overvoltage: 3.612 V"
+    assert not figures.has_unseen_end
+    assert not figures.charge.is_whole, "what came after the last record of it is not in it"
+    assert not figures.unseen

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from supervisor.guidance import rest_check
 from supervisor.protection.verdict import State
 from supervisor.readings import Place
-from supervisor.snapshot import Circuit
+from supervisor.snapshot import FORMAT, Circuit
 from supervisor.status import wellformed
 from supervisor.status.status_file import FILE_NAME, LARGEST_BYTES, STALE_AFTER_S, current, read
 
@@ -70,8 +70,8 @@ BROKEN = {
     "not UTF-8": (content(b'{"format": "\xff"}'), "not a usable status file"),
     "a list": (content("[1]"), "no JSON object"),
     "null": (content("null"), "no JSON object"),
-    "other format": (content(text_of(format=1)), "status format 1, expected 4"),
-    "field missing": (content('{"format": 5}'), "status incomplete"),
+    "other format": (content(text_of(format=1)), f"status format 1, expected {FORMAT}"),
+    "field missing": (content(json.dumps({"format": FORMAT})), "status incomplete"),
     "text for a number": (content(text_of(published_at_s="now")), "published_at_s is not a finite"),
     "number for text": (content(text_of(bank=7)), "bank is not text"),
     "number for a bool": (content(text_of(simulated=1)), "simulated is not true or false"),

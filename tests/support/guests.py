@@ -1,0 +1,57 @@
+"""Boots a guest, runs one script of tests/kernel/guest in it, and brings back what it found.
+
+Emulated, with a clock that counts instructions (QEMU's icount): how busy the machine is that runs
+the tests makes no difference to what the daemon in the guest sees of time.
+"""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+from guest_kernel import KERNEL_TESTS, guest
+
+MEGABYTES = 1024
+LONGEST_S = 1500  # of the host's; ends a guest that hangs
+CLOCK = ("-accel", "tcg,thread=single", "-smp", "1", "-icount", "shift=0,sleep=off")
+BARE = ("-nodefaults", "-nographic", "-serial", "stdio", "-monitor", "none", "-no-reboot")
+
+
+def found_in_guest(script: str, share: Path, *, keeps_levels: bool) -> list[dict[str, Any]]:
+    """The facts that the script told. ``keeps_levels``: of a pin whose process has gone."""
+    built = guest()
+    words = {
+        "console": "ttyS0",
+        "panic": "-1",
+        "guest.script": str(KERNEL_TESTS / "guest" / f"{script}.py"),
+        "guest.python": sys.executable,
+        "guest.persist": str(int(keeps_levels)),
+    }
+    line = " ".join(["quiet", *(f"{key}={value}" for key, value in words.items())])
+    command = [
+        "qemu-system-x86_64", *CLOCK, "-cpu", "max", "-m", str(MEGABYTES), *BARE,
+        "-kernel", str(built.kernel), "-initrd", str(built.initramfs), "-append", line,
+        *_folder("host", "/", "readonly=on,multidevs=remap"),
+        *_folder("share", str(share), "readonly=off"),
+    ]  # fmt: skip
+    console = subprocess.run(
+        command, stdin=subprocess.DEVNULL, capture_output=True, timeout=LONGEST_S, check=False
+    )
+    told = share / f"{script}.json"
+    output = share / "output"
+    assert told.exists(), (
+        f"the guest told nothing\n{console.stdout.decode(errors='replace')[-2000:]}\n"
+        f"{console.stderr.decode(errors='replace')[-2000:]}\n"
+        f"{output.read_text(errors='replace')[-2000:] if output.exists() else ''}"
+    )
+    facts = json.loads(told.read_text("utf-8"))
+    assert isinstance(facts, list)
+    return facts
+
+
+def _folder(tag: str, path: str, options: str) -> tuple[str, ...]:
+    return (
+        "-fsdev", f"local,id={tag},path={path},security_model=none,{options}",
+        "-device", f"virtio-9p-pci,fsdev={tag},mount_tag={tag}",
+    )  # fmt: skip
