@@ -1,15 +1,16 @@
 """Several sessions on one page: the same plots, and one table; of two, how they differ."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+from supervisor.report.charge import Amount
 from supervisor.report.compare_plots import Compared, comparison_plot
 from supervisor.report.figures import Figures, figures_of
 from supervisor.report.record import Record, Tell
 from supervisor.report.rendering import render
 from supervisor.report.summary import celsius_words
 from supervisor.report.verdict import judge
-from supervisor.report.words import duration, millivolts, minute, number, reckoned, utc, with_error
+from supervisor.report.words import UNKNOWN, duration, millivolts, minute, number, utc
 
 PAIR = 2
 LEAST_OF = 1e-3  # of both: what is nearer to nothing has no relative change
@@ -35,6 +36,7 @@ def comparison_page(records: list[Record], tell: Tell) -> str:
         sessions=sessions,
         rows=list(_rows(sessions)),
         is_pair=len(sessions) == PAIR,
+        has_least=any(not s.figures.charge.is_whole for s in sessions),
         from_begin=comparison_plot(sessions, by_end=False),
         to_end=comparison_plot(sessions, by_end=True),
         simulated=f"SIMULATED: session {', '.join(simulated)}" if simulated else "",
@@ -52,12 +54,9 @@ def _rows(sessions: list[Compared]) -> Iterator[Row]:
     yield _said("Full?", sessions, _full)
     yield _said("Rest check", sessions, lambda s: judge(s.record, s.figures).rest or "not made")
     figures = [s.figures for s in sessions]
-    yield _figure("Charge", figures, lambda f: f.charged_ah, "Ah", 3, _charge)
-    yield _figure("Energy", figures, lambda f: f.charged_wh, "Wh", 3, _energy)
-    yield _figure(
-        "Charge from the samples", figures, lambda f: f.recorded_ah, "Ah", 3,
-        lambda f: reckoned(f.recorded_ah, "Ah"),
-    )  # fmt: skip
+    yield _amount("Charge", [f.charge.ah for f in figures])
+    yield _amount("Energy", [f.charge.wh for f in figures])
+    yield _amount("Charge from the samples", [f.charge.sampled_ah for f in figures])
     yield _figure("Highest single value of a cell", figures, _peak_v, "V", 4, _peak)
     yield _figure(
         "Margin to the maker's limit", figures, lambda f: f.margin_v, "V", 4,
@@ -92,13 +91,27 @@ def _figure(
     words: Callable[[Figures], str] | None = None,
 ) -> Row:
     values = [of(one) for one in figures]
-    cells = tuple(
+    cells = [
         words(one) if words else number(value, digits, unit).strip()
         for one, value in zip(figures, values, strict=True)
-    )
+    ]
+    return _changed(label, cells, values, unit, digits)
+
+
+def _amount(label: str, amounts: Sequence[Amount]) -> Row:
+    """Of what says "at least" nothing is worked out."""
+    cells = [one.words for one in amounts]
+    if len(amounts) == PAIR and any(one.is_least for one in amounts):
+        return Row(label, tuple(cells), UNKNOWN)
+    return _changed(label, cells, [one.value for one in amounts], amounts[0].unit, 3)
+
+
+def _changed(
+    label: str, cells: Sequence[str], values: Sequence[float | None], unit: str, digits: int
+) -> Row:
     if len(values) != PAIR or values[0] is None or values[1] is None:
-        return Row(label, cells)
-    return Row(label, cells, *_change(values[0], values[1], unit, digits))
+        return Row(label, tuple(cells))
+    return Row(label, tuple(cells), *_change(values[0], values[1], unit, digits))
 
 
 def _change(before: float, after: float, unit: str, digits: int) -> tuple[str, str]:
@@ -122,19 +135,6 @@ def _celsius(probe: str, figures: list[Figures]) -> Row:
 def _full(session: Compared) -> str:
     verdict = judge(session.record, session.figures)
     return f"{verdict.word}: {verdict.why}"
-
-
-def _charge(figures: Figures) -> str:
-    if figures.charged_ah is None:
-        return "not counted"
-    whole = "" if figures.is_whole else " (not all could be counted)"
-    return f"{with_error(figures.charged_ah, figures.charged_u_ah, 'Ah')}{whole}"
-
-
-def _energy(figures: Figures) -> str:
-    if figures.charged_wh is None:
-        return "not counted"
-    return with_error(figures.charged_wh, figures.charged_u_wh, "Wh")
 
 
 def _peak_v(figures: Figures) -> float | None:

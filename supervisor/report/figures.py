@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 
+from supervisor.report.charge import Charge, charge_of
 from supervisor.report.end_current import EndCurrent, PulseMean, end_current, pulse_mean
 from supervisor.report.gaps import Gaps, find_gaps
 from supervisor.report.holes import Hole, holes_while_open
-from supervisor.report.integral import charge_ah, energy_wh
 from supervisor.report.quality import ChargeCheck, check_charge
 from supervisor.report.record import Event, Record
 from supervisor.report.settings_told import dig
@@ -25,8 +25,6 @@ from supervisor.report.spells import (
 from supervisor.report.temperatures import Warmth, warmest
 from supervisor.report.trips import Trip, find_trips
 
-COUNTED_TO_S = 2.0
-
 
 @dataclass(frozen=True, slots=True)
 class Peak:
@@ -39,14 +37,8 @@ class Peak:
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    counted_to_s: float | None
-    charged_ah: float | None
-    charged_u_ah: float | None
-    charged_wh: float | None
-    is_counted: bool  # nothing is missing, as far as the daemon knew
+    charge: Charge
     zero_a: float | None
-    recorded_ah: float
-    recorded_wh: float
     peak: Peak | None
     never_above_v: float | None
     closed: tuple[Spell, ...]
@@ -76,17 +68,6 @@ class Figures:
         return any(trip.is_unseen_end for trip in self.trips)
 
     @property
-    def is_whole(self) -> bool:
-        return self.is_counted and not self.has_unseen_end
-
-    @property
-    def is_counted_to_end(self) -> bool:
-        """Not when it ended without a word, or goes on: the newest count is a minute old then."""
-        if self.counted_to_s is None or self.charge_ends_s is None:
-            return True
-        return self.counted_to_s > self.charge_ends_s - COUNTED_TO_S
-
-    @property
     def closed_s(self) -> float:
         return sum(spell.length_s for spell in self.closed)
 
@@ -98,13 +79,6 @@ class Figures:
     def charge_ends_s(self) -> float | None:
         return self.closed[-1].to_s if self.closed else None
 
-    @property
-    def charged_u_wh(self) -> float | None:
-        """By the uncertainty of the charge; that of the voltage is small beside it."""
-        if not self.charged_ah or self.charged_u_ah is None or self.charged_wh is None:
-            return None
-        return self.charged_wh * self.charged_u_ah / self.charged_ah
-
     def cue_counts(self) -> list[tuple[str, int]]:
         """Most frequent first."""
         return Counter(str(cue.data.get("cue", "?")) for cue in self.cues).most_common()
@@ -113,18 +87,11 @@ class Figures:
 def figures_of(record: Record) -> Figures:
     closed, series, unseen = closed_spells(record), record.series, unseen_ends(record)
     gaps, highest_a = find_gaps(series, closed), _highest(series.current_a.high)
-    newest = next((p for p in reversed(record.progress) if p.row.charged_ah is not None), None)
-    last = newest.row if newest else None
+    trips = tuple(find_trips(record.events, record.timeline))
     finished = _newest(record, "finished")
     return Figures(
-        counted_to_s=newest.at_s if newest else None,
-        charged_ah=last.charged_ah if last else None,
-        charged_u_ah=last.charged_u_ah if last else None,
-        charged_wh=last.charged_wh if last else None,
-        is_counted=all(p.row.is_whole for p in record.progress),
-        zero_a=last.zero_a if last else None,
-        recorded_ah=charge_ah(series, closed, record.progress),
-        recorded_wh=energy_wh(series, closed, record.progress),
+        charge=charge_of(record, closed, gaps, trips),
+        zero_a=record.progress[-1].row.zero_a if record.progress else None,
         peak=_peak(record),
         never_above_v=dig(record.session.settings, "bank.never_above_volts"),
         closed=tuple(closed),
@@ -137,7 +104,7 @@ def figures_of(record: Record) -> Figures:
         unseen=tuple(unseen),
         holes=holes_while_open(record, closed, unseen),
         check=check_charge(record, closed, gaps, highest_a),
-        trips=tuple(find_trips(record.events, record.timeline)),
+        trips=trips,
         cues=tuple(e for e in record.events if e.code == "cue"),
         rest=_newest(record, "rest"),
     )

@@ -21,7 +21,6 @@ from supervisor.report.settings_told import (
 from supervisor.report.sound import finite
 from supervisor.report.summary import (
     celsius_words,
-    charge_words,
     in_plain_words,
     why_no_celsius,
 )
@@ -47,7 +46,6 @@ def session_page(record: Record, tell: Tell) -> str:
         figures=figures,
         verdict=verdict,
         plain_words=in_plain_words(record, figures, verdict),
-        charge_words=charge_words(figures),
         reckoned=reckoned,
         celsius_words=celsius_words,
         why_no_celsius=why_no_celsius(record),
@@ -69,7 +67,7 @@ def _trips(record: Record, figures: Figures) -> list[dict[str, Any]]:
     told = []
     for trip in figures.trips:
         plot: Markup | None = None
-        if trip.number <= MOST_TRIP_PLOTS and not trip.is_unseen_end:
+        if trip.number <= MOST_TRIP_PLOTS and trip.was_seen:
             plot = trip_plot(record, trip)
         rows = rows_around(record, trip.at_s)
         is_coarse = len(rows) == 0 or bool(rows.span_s[0] > CLOSE_UP_S)

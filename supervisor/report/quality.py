@@ -2,13 +2,13 @@
 
 from dataclasses import dataclass
 
+from supervisor.report.charge import ROUNDING_AH, largest_count
 from supervisor.report.gaps import Gaps
 from supervisor.report.integral import SECONDS_PER_HOUR, charge_ah
 from supervisor.report.record import Record
 from supervisor.report.spells import Spell
 
 EDGES = 2  # of a closing: at each the rows know to half their span when it was
-ROUNDING_AH = 0.001
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,6 +17,7 @@ class ChargeCheck:
 
     until_s: float
     counted_ah: float
+    is_whole: bool  # nothing is missing in the count, as far as the daemon knew
     sampled_ah: float
     allowed_ah: float
 
@@ -26,7 +27,9 @@ class ChargeCheck:
 
     @property
     def is_sound(self) -> bool:
-        return abs(self.differs_ah) <= self.allowed_ah
+        """What could not be counted is missing in it; more than the samples say it never is."""
+        differs_ah = abs(self.differs_ah) if self.is_whole else self.differs_ah
+        return differs_ah <= self.allowed_ah
 
 
 def check_charge(
@@ -34,19 +37,20 @@ def check_charge(
 ) -> ChargeCheck | None:
     """``allowed_ah``: the uncertainty, and what may have flowed in gaps and at the edges of rows.
 
-    None when nothing was counted.
+    By the largest count. None when nothing was counted, or no current is known.
     """
-    newest = next((p for p in reversed(record.progress) if p.row.charged_ah is not None), None)
-    if newest is None or newest.row.charged_ah is None:
+    largest = largest_count(record)
+    if largest is None or largest.row.charged_ah is None or highest_a is None:
         return None
-    until = [Spell(s.from_s, min(s.to_s, newest.at_s)) for s in closed if s.from_s < newest.at_s]
+    until = [Spell(s.from_s, min(s.to_s, largest.at_s)) for s in closed if s.from_s < largest.at_s]
     edges_s = EDGES * len(until) * _longest_span_s(record) / 2
-    unknown_ah = (gaps.total_s + edges_s) * (highest_a or 0.0) / SECONDS_PER_HOUR
+    unknown_ah = (gaps.total_s + edges_s) * highest_a / SECONDS_PER_HOUR
     return ChargeCheck(
-        newest.at_s,
-        newest.row.charged_ah,
+        largest.at_s,
+        largest.row.charged_ah,
+        largest.row.is_whole,
         charge_ah(record.series, until, record.progress),
-        (newest.row.charged_u_ah or 0.0) + unknown_ah + ROUNDING_AH,
+        (largest.row.charged_u_ah or 0.0) + unknown_ah + ROUNDING_AH,
     )
 
 

@@ -1,6 +1,5 @@
 """Templates to HTML. Everything that comes from a record or from settings is escaped."""
 
-import re
 from pathlib import Path
 from typing import Any
 
@@ -8,9 +7,9 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from supervisor import __version__
 from supervisor.report import words
+from supervisor.report.sound import showable
 
 TEMPLATES = Path(__file__).parent / "templates"
-UNSHOWABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffe\uffff]")
 
 
 def render(template: str, **context: Any) -> str:
@@ -29,6 +28,5 @@ def render(template: str, **context: Any) -> str:
         millivolts=words.millivolts,
         breakable=words.breakable,
     )
-    environment.globals.update(number=words.number, with_error=words.with_error)
-    page = environment.get_template(template).render(version=__version__, **context)
-    return UNSHOWABLE.sub("\N{REPLACEMENT CHARACTER}", page)
+    environment.globals.update(number=words.number)
+    return showable(environment.get_template(template).render(version=__version__, **context))

@@ -2,13 +2,14 @@
 
 from collections.abc import Iterator
 
+from supervisor.report.charge import LEAST_GAP_S
 from supervisor.report.figures import Figures
 from supervisor.report.record import Record
 from supervisor.report.settings_told import at, dig
 from supervisor.report.sound import block
 from supervisor.report.temperatures import Extreme, Warmth
 from supervisor.report.verdict import Verdict
-from supervisor.report.words import duration, millivolts, minute, reckoned, utc, with_error
+from supervisor.report.words import duration, millivolts, minute, utc
 
 MOST_TRIPS_NAMED = 4
 
@@ -24,15 +25,6 @@ def in_plain_words(record: Record, figures: Figures, verdict: Verdict) -> list[s
         *_unknown(record, figures),
         *_left_out(record),
     ]
-
-
-def charge_words(figures: Figures) -> str:
-    """The charge as counted; by the samples where the count ends before the charging does."""
-    if figures.charged_ah is None:
-        return f"{reckoned(figures.recorded_ah, 'Ah')} by the samples; it was not counted"
-    if not figures.is_counted_to_end:
-        return f"{reckoned(figures.recorded_ah, 'Ah')} by the samples"
-    return with_error(figures.charged_ah, figures.charged_u_ah, "Ah")
 
 
 def celsius_words(warmth: Warmth) -> str:
@@ -64,9 +56,17 @@ def _charged(record: Record, figures: Figures) -> str:
     cells += f" of {rating_ah:g} Ah" if rating_ah else ""
     day = utc(session.began_wall_s, "%-d %B %Y")
     return (
-        f"{cells}, in parallel, were charged from {day} on. {charge_words(figures)} went in"
-        f" within {duration(figures.closed_s)} with the contactor closed."
+        f"{cells}, in parallel, were charged from {day} on. {_went_in(figures)} within"
+        f" {duration(figures.closed_s)} with the contactor closed."
     )
+
+
+def _went_in(figures: Figures) -> str:
+    if figures.charge.ah.value is None:
+        return "What went in is not known,"
+    words = figures.charge.ah.words
+    why = f" ({'; '.join(figures.charge.lacks)})" if figures.charge.lacks else ""
+    return f"{words[0].upper()}{words[1:]} went in{why}"
 
 
 def _full(verdict: Verdict) -> str:
@@ -107,18 +107,23 @@ def _trips(figures: Figures) -> str:
     )
     more = ", and more" if len(trips) > MOST_TRIPS_NAMED else ""
     times = "once" if len(trips) == 1 else f"{len(trips)} times"
-    return f"It tripped {times}: {named}{more}."
+    found = ", or was found locked out," if any(trip.is_found_locked for trip in trips) else ""
+    return f"It tripped{found} {times}: {named}{more}."
 
 
 def _unknown(record: Record, figures: Figures) -> Iterator[str]:
     if record.damage:
         yield "The journal's file is damaged: what is said here may be wrong, or lack something."
+    if record.odd_rows:
+        yield "The journal holds values that cannot be: they are left out here."
+    if not record.has_samples:
+        yield "No samples of it were kept: this report has its events and trips only."
     if figures.unseen:
         yield (
             "A run ended without a word while the contactor was closed: what flowed until the next"
             " start nobody knows."
         )
-    if figures.gaps.total_s >= 0.5:
+    if record.has_samples and figures.gaps.total_s >= LEAST_GAP_S:
         yield f"{duration(figures.gaps.total_s)} closed have no good samples."
     if figures.check and not figures.check.is_sound:
         yield "The counted charge and the samples do not agree: see how good the record is."

@@ -63,6 +63,11 @@ class Trip:
     found: Found | None = None
 
     @property
+    def was_seen(self) -> bool:
+        """Not when it is known only by the start that found it."""
+        return not (self.is_unseen_end or self.is_found_locked)
+
+    @property
     def title(self) -> str:
         if self.is_unseen_end:
             return "ended without a word"

@@ -41,15 +41,16 @@ def judge(record: Record, figures: Figures) -> Verdict:
                 ("NOT KNOWN", "it did not open") if failed else ("NOT FULL", "ended by a trip")
             )
             return Verdict(False, word, f"{how}: {_trip_words(last)} ({at})", None)
-        case _ if last.is_found_locked:
-            return Verdict(False, "NOT FULL", f"found locked out at a start ({at}): {last.text}", None)
         case _ if last.is_unseen_end:
             how = "" if NO_WORD in last.text else f"{NO_WORD}: "
             return Verdict(False, "NOT FULL", f"{how}{last.text}", None)
         case "closed" | "resumed":
             return _unended(record, at)
         case _:
-            return Verdict(False, "NOT FULL", f"{last.text} ({at})", None)
+            why = f"{last.text} ({at})"
+            if last.is_found_locked:
+                why = f"found locked out at a start ({at}): {last.text}"
+            return Verdict(False, "NOT FULL", why, None)
 
 
 def _how_it_ended(figures: Figures, at: str) -> str:

@@ -26,6 +26,9 @@ class Plot(NamedTuple):
 
 
 def plots_of(record: Record, figures: Figures, marks: list[Mark]) -> list[Plot]:
+    """None without samples."""
+    if not record.has_samples:
+        return []
     ends_s, phases = record.timeline.ends_s, rest_phases(record, figures)
     to_s = _shown_to_s(record, figures, phases)
     whole = View(record, figures, marks, 0.0, to_s)

@@ -45,15 +45,15 @@ def figures(charge: Record) -> Figures:
 
 def test_the_charge_from_the_samples_is_the_integral(figures: Figures) -> None:
     """Within what trapezoids of a second leave at a time constant of 200 s."""
-    assert figures.recorded_ah == pytest.approx(CHARGE_AH, rel=2e-4)
-    assert figures.recorded_wh == pytest.approx(ENERGY_WH, rel=2e-4)
+    assert figures.charge.sampled_ah.value == pytest.approx(CHARGE_AH, rel=2e-4)
+    assert figures.charge.sampled_wh.value == pytest.approx(ENERGY_WH, rel=2e-4)
 
 
 def test_the_charge_that_was_counted_is_told_as_it_was(figures: Figures) -> None:
-    assert figures.charged_ah == pytest.approx(CHARGE_AH)
-    assert figures.charged_u_ah == 0.02
+    assert figures.charge.ah.value == pytest.approx(CHARGE_AH)
+    assert figures.charge.ah.error == 0.02
     assert figures.zero_a == ZERO_A
-    assert figures.is_counted_to_end
+    assert figures.charge.is_whole
 
 
 def test_the_peak_is_the_highest_single_value(figures: Figures) -> None:
@@ -119,15 +119,14 @@ def test_gaps_while_closed_are_found(tmp_path: Path, hut_settings: SupervisorSet
 def test_no_charge_is_made_up_for_a_gap(tmp_path: Path, hut_settings: SupervisorSettings) -> None:
     known_ah = amperes_ah(0, 100) + amperes_ah(150, 200) + amperes_ah(220, 300)
     figures = figures_of(holed(tmp_path, hut_settings))
-    assert figures.recorded_ah == pytest.approx(known_ah, rel=5e-3)
+    assert figures.charge.sampled_ah.value == pytest.approx(known_ah, rel=5e-3)
 
 
 def test_a_count_that_is_older_than_the_end_is_told(
     tmp_path: Path, hut_settings: SupervisorSettings
 ) -> None:
     figures = figures_of(holed(tmp_path, hut_settings))
-    assert figures.counted_to_s == pytest.approx(0.1)
-    assert not figures.is_counted_to_end
+    assert figures.charge.lacks == ("the count was kept up to minute 0.0 only",)
 
 
 def after_restart(record: Any) -> Any:
@@ -166,7 +165,7 @@ def test_a_session_goes_on_over_a_restart(tmp_path: Path, hut_settings: Supervis
     assert trip.is_unseen_end
     assert trip.reset is not None
     assert figures.has_unseen_end
-    assert not figures.is_whole, "what flowed until it opened is not known"
+    assert not figures.charge.is_whole, "what flowed until it opened is not known"
     assert [e.code for e in record.events] == [
         "closed", "locked_out_at_start", "reset", "closed", "session_goes_on", "opened",
     ]  # fmt: skip
