@@ -123,7 +123,9 @@ class Scenario(Settings):
     about: str = ""
     settings: str = Field(description="Path of the settings file, relative to this file.")
     overrides: dict[str, Any] = Field(
-        default_factory=dict, description="Other values at dotted paths of the settings."
+        default_factory=dict,
+        description="Other values at dotted paths of the settings. The example's profiles are left "
+        "out, unless the timeline chooses one: they need not fit another bank.",
     )
     seed: int = 1
     seconds: Seconds = Field(description="Simulated length.")

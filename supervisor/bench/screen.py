@@ -84,7 +84,7 @@ def summary(story: Story, console: Console) -> None:
     console.print(f"  {lockout.tripped_by}: {lockout.reason}")
     console.print(
         f"  The coil was dropped, {opened}. "
-        f"Highest cell voltage {plant.peak_cell_v:.3f} V, of {never_above_v:.2f} V at most."
+        f"The true cells reached {plant.peak_cell_v:.3f} V, of {never_above_v:.2f} V at most."
     )
     console.print(f"  Locked out until somebody resets it: {lockout.remedy}")
     console.print("[bold]Without the cutoff[/bold], the knob left as it was")

@@ -146,7 +146,7 @@ def _meter_amperes(run_dir: Path) -> float | None:
 
 
 def _opened(run_dir: Path, why: str) -> click.exceptions.Exit:
-    reply = asked(run_dir, "open")
+    reply = asked(run_dir, "open", why)
     return fail(f"opened: {why}\nthe circuit is {reply.circuit}", EXIT_FAILED)
 
 

@@ -158,6 +158,7 @@ def _opening(run_dir: Path, web: Web) -> "Opening | None":
         ask,
         run_dir,
         "open",
+        "on the page, by its token",
         patience_s=DAEMON_ANSWERS_WITHIN_S,
         socket_name=OPEN_SOCKET_NAME,
     )

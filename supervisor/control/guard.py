@@ -270,14 +270,15 @@ class Guard:
 
     # -- asked for --------------------------------------------------------------------------
 
-    def open(self, who: str) -> str:
+    def open(self, who: str, reason: str = "") -> str:
         """Open; always allowed. Returns what was done."""
+        asked = f"asked by {who}: {reason}" if reason else f"asked by {who}"
         self._closing.abandon("opened meanwhile")
         if not self._tripped_by_its_lease() and self.circuit is Circuit.CLOSED:
-            self._open(f"asked by {who}")
+            self._open(asked)
             return "the coil is dropped"
         if self.circuit is Circuit.PAUSED:
-            self.end_pause(f"asked by {who}")
+            self.end_pause(asked)
             return "the coil is off, and the pulsed hold has ended"
         if self.circuit is Circuit.FINISHED:
             self.circuit = after(self.circuit, Cause.OPEN)

@@ -260,7 +260,7 @@ class Loop:
 
         match request.act:
             case "open":
-                answer(True, self.guard.open(request.who))
+                answer(True, self.guard.open(request.who, request.reason))
             case "reset":
                 problem = self.guard.reset(decision, request.reason, request.who)
                 answer(problem is None, problem or "the lockout is reset")

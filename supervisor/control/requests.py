@@ -12,7 +12,7 @@ import os
 import selectors
 import socket
 import struct
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, Protocol
@@ -78,7 +78,9 @@ class Mailbox:
 class _Client:
     """One connection: a line in, a line out."""
 
-    def __init__(self, connection: socket.socket, gives_up_at_s: float) -> None:
+    def __init__(
+        self, connection: socket.socket, gives_up_at_s: float, users: Mapping[int, str]
+    ) -> None:
         self.connection = connection
         self.gives_up_at_s = gives_up_at_s
         self.unanswered = 0
@@ -87,8 +89,8 @@ class _Client:
         credentials = connection.getsockopt(
             socket.SOL_SOCKET, socket.SO_PEERCRED, struct.calcsize("3i")
         )
-        pid, uid, _gid = struct.unpack("3i", credentials)
-        self.who = f"uid {uid} (pid {pid})"
+        _pid, uid, _gid = struct.unpack("3i", credentials)
+        self.who = users.get(uid, f"user {uid}")
 
     def next_line(self) -> bytes:
         """The oldest whole line that came in, taken out; empty when there is none."""
@@ -135,6 +137,7 @@ class RequestSocket:
         self._listener.listen(MAX_CLIENTS)
         self._selector.register(self._listener, selectors.EVENT_READ)
         self._clients: dict[int, _Client] = {}
+        self._users = local_users()
 
     def take(self) -> list[Request]:
         """A few requests at most, of each client one, those who waited longest first."""
@@ -169,7 +172,7 @@ class RequestSocket:
         if len(self._clients) >= MAX_CLIENTS:
             self._drop(self._longest_idle())
         connection.setblocking(False)
-        client = _Client(connection, self._clock.now_s() + PATIENCE_S)
+        client = _Client(connection, self._clock.now_s() + PATIENCE_S, self._users)
         self._clients[connection.fileno()] = client
         self._selector.register(connection, selectors.EVENT_READ)
 
@@ -216,6 +219,20 @@ def request_sockets(run_dir: Path, clock: Clock) -> list[Inbox]:
         RequestSocket(run_dir, clock),
         RequestSocket(run_dir, clock, OPEN_SOCKET_NAME, acts=("open",), mode=0o666),
     ]
+
+
+def local_users(path: Path = Path("/etc/passwd")) -> dict[int, str]:
+    """Names by number. Of this machine only: to ask a directory may take long."""
+    users: dict[int, str] = {}
+    try:
+        lines = path.read_text("utf-8", "replace").splitlines()
+    except OSError:
+        return users
+    for line in lines:
+        name, *others = line.split(":")
+        if len(others) > 1 and others[1].isdecimal():
+            users.setdefault(int(others[1]), name)
+    return users
 
 
 def _understand(client: _Client, line: bytes, acts: tuple[str, ...]) -> Request | None:

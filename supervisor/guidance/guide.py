@@ -30,6 +30,7 @@ from supervisor.snapshot import Circuit, CueView, ForecastView, GuidanceView, St
 
 MICRO = 1e-6
 EASING = {"ease_down", "too_fast", "creeps"}
+A_WEEK_H = 168.0  # beyond that nobody waits by the hour
 OLD_S = 3.0  # a second's means are told no longer
 
 
@@ -289,7 +290,7 @@ class Guide:
             return None, "the circuit is open"
         if self.stage is not Stage.HOLD:
             return None, f"cannot tell yet{self._to_hold()}"
-        if self._full.completion.flow.has_stopped:
+        if not self._full.completion.flow.is_credible:
             return None, "no current flows: so it becomes no fuller"
         return self._full.fading.left, self._full.fading.words
 
@@ -300,6 +301,8 @@ class Guide:
         amperes = self._second.amperes if self._second else 0.0
         if amperes < 1.0:
             return ": next to no current flows"
+        if most_ah / amperes > A_WEEK_H:
+            return ": at this current it would take more than a week"
         most = span(most_ah / amperes * SECONDS_PER_HOUR)
         return f"; at this current {most} to the hold at the most"
 

@@ -177,3 +177,10 @@ def test_permission_that_ran_out_is_a_trip_by_doubt(bench: GuardBench) -> None:
     trips = told_of_trip(bench)
     bench.cycles(2 * bench.settings.lease_s, decision("sensing", State.CANNOT_TELL))
     assert [(data["rule"], data["by_doubt"]) for data in trips] == [("sensing", True)]
+
+
+def test_the_reason_for_opening_is_recorded(bench: GuardBench) -> None:
+    bench.close()
+    bench.guard.open("anna", "the shunt says 28.7 A, your meter 20 A")
+    opened = next(event for event in bench.logbook.events() if event.code == "opened")
+    assert opened.text == "opened, asked by anna: the shunt says 28.7 A, your meter 20 A"

@@ -1,6 +1,7 @@
 """The request socket: understood, refused or dropped, but never waited for."""
 
 import json
+import os
 import socket
 import stat
 import threading
@@ -24,6 +25,7 @@ from supervisor.control.requests import (
     Request,
     RequestSocket,
     ask,
+    local_users,
     request_sockets,
 )
 from supervisor.simulator.clock import SimulatedClock
@@ -78,7 +80,7 @@ def test_a_request_comes_in_with_who_asked_and_is_answered(bench: Bench) -> None
     client.sendall(b'{"act": "reset", "reason": "lead re-fastened"}\n')
     (request,) = bench.take()
     assert (request.act, request.reason) == ("reset", "lead re-fastened")
-    assert request.who.startswith("uid ")
+    assert request.who == local_users().get(os.getuid(), f"user {os.getuid()}")
     request.answer(Reply(True, "done", "open"))
     bench.inbox.take()
     assert json.loads(client.recv(4096)) == {
