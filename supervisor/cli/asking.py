@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from supervisor.cli.common import EXIT_FAILED, EXIT_STALE, fail
-from supervisor.control.requests import Reply, ask
+from supervisor.control.requests import OPEN_SOCKET_NAME, SOCKET_NAME, Reply, ask
 
 
 def ask_and_tell(run_dir: Path, act: str, reason: str = "", *, as_json: bool = False) -> None:
@@ -23,9 +23,10 @@ def ask_and_tell(run_dir: Path, act: str, reason: str = "", *, as_json: bool = F
 
 def asked(run_dir: Path, act: str, reason: str = "") -> Reply:
     """The daemon's answer. Raises Exit, with words said, when there is none."""
-    socket = run_dir / "requests.sock"
+    name = OPEN_SOCKET_NAME if act == "open" else SOCKET_NAME
+    socket = run_dir / name
     try:
-        return ask(run_dir, act, reason)
+        return ask(run_dir, act, reason, socket_name=name)
     except FileNotFoundError:
         remedy = "start it (holdwatch run), or give its --run-dir"
         text = f"no daemon: there is no {socket}\n  what to do: {remedy}"

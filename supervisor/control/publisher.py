@@ -27,7 +27,8 @@ class StatusFile:
 
     def publish(self, snapshot: Snapshot) -> None:
         try:
-            self._new.write_text(json.dumps(snapshot.as_dict(), allow_nan=False), "utf-8")
+            text = json.dumps(snapshot.as_dict(), allow_nan=False, ensure_ascii=False)
+            self._new.write_bytes(text.encode("utf-8", "replace"))  # half a character of a path
             self._new.replace(self._path)
         except (OSError, ValueError) as error:
             if not self._failing:

@@ -69,6 +69,7 @@ class Recorder:
         self._closed_at_s: float | None = None
         self._opened_at_s: float | None = None
         self._is_in_session = False
+        self._may_go_on = True  # one from before this start
         self._next_progress_s = self._next_temperatures_s = 0.0
         self._stage = "none"
         self._cues: dict[str, tuple[CueView, float]] = {}  # and when it was seen last
@@ -93,7 +94,7 @@ class Recorder:
             self.note(SESSION_LEFT, text, {"profile": settings.profile})
             self._sink.put(SessionLeft(*self._now()))
         self._sink.put(SettingsInForce(*self._now(), settings.profile, settings.model_dump_json()))
-        self._is_in_session = False
+        self._is_in_session = self._may_go_on = False
 
     def note(self, code: str, text: str, data: Mapping[str, Value]) -> None:
         """An event, from the logbook."""
@@ -131,21 +132,24 @@ class Recorder:
         if contactor.told_to_close:
             if contactor.told_at_s != self._closed_at_s:
                 self._closed_at_s, self._is_in_session = contactor.told_at_s, True
+                self._may_go_on = False
                 self._next_progress_s = 0.0
                 in_force.tally.follow(contactor)
                 cells, is_new = settings.bank.cells_in_parallel, in_force.tally.is_new
                 self._sink.put(Closing(*self._now(), is_new, cells, settings.profile))
-        elif self._is_in_session:
-            if self._closed_at_s is not None:
-                self._closed_at_s, self._next_progress_s = None, 0.0
-                self._opened_at_s = contactor.told_at_s
-            open_s = now_s - (self._opened_at_s or now_s)
-            if open_s >= settings.session.new_after_open_hours * HOUR_S:
-                self._is_in_session = False
-                self._sink.put(SessionEnd(*self._now()))
-                in_force.tally.end_session()
-                return True
-        return False
+            return False
+        if self._closed_at_s is not None:
+            self._closed_at_s, self._next_progress_s = None, 0.0
+            self._opened_at_s = contactor.told_at_s
+        if self._opened_at_s is None:
+            self._opened_at_s = now_s  # at the latest: how long before this start, nobody knows
+        is_long = now_s - self._opened_at_s >= settings.session.new_after_open_hours * HOUR_S
+        has_one = self._is_in_session or (self._may_go_on and not in_force.tally.is_new)
+        if is_long and has_one:
+            self._is_in_session = self._may_go_on = False
+            self._sink.put(SessionEnd(*self._now()))
+            in_force.tally.end_session()
+        return is_long and has_one
 
     def _is_fine(self, circuit: Circuit, now_s: float) -> bool:
         if circuit in (Circuit.CLOSED, Circuit.PAUSED) or self._rest_state == "watching":

@@ -21,6 +21,7 @@ OF_A_SESSION: Mapping[str, Memory] = {
     "session_time": NOTHING_YET,
     TALLY: {f"{name} {key}": value for name in NAMES for key, value in NOTHING_YET.items()},
 }
+PULSES = {key: value for key, value in OF_A_SESSION[TALLY].items() if key.startswith("pulses ")}
 
 
 class Remembered:
@@ -67,6 +68,9 @@ class Remembered:
             key: self._all.get(_name(key, settings), nothing_yet if self._is_known else None)
             for key, nothing_yet in OF_A_SESSION.items()
         }
+        tally = sessions[TALLY]
+        if tally and not tally.keys() & PULSES:  # of an older program, which counted none
+            sessions[TALLY] = {**tally, **PULSES}
         others = {key: self._all[key] for key in (HEAT,) if key in self._all}
         return others | {key: memory for key, memory in sessions.items() if memory is not None}
 

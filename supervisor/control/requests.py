@@ -8,10 +8,13 @@ One JSON object a line: ``{"act": "reset", "reason": "lead re-fastened"}``; one 
 """
 
 import json
+import logging
 import os
 import selectors
 import socket
 import struct
+import time
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -27,6 +30,12 @@ MAX_LINE_BYTES = 4096
 MAX_UNSENT_BYTES = 256 * 1024
 PATIENCE_S = 2.0
 MAX_REQUESTS_PER_CYCLE = 2
+MAX_ACCEPTED_PER_CYCLE = 4
+BACKLOG = 64
+AGAIN_S = 0.05
+LONGEST_REASON = 200
+
+log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,19 +143,28 @@ class RequestSocket:
             self._listener.bind(str(self._path))
         finally:
             os.umask(before)
-        self._listener.listen(MAX_CLIENTS)
-        self._selector.register(self._listener, selectors.EVENT_READ)
+        self._listener.listen(BACKLOG)
+        self._selector.register(self._listener, selectors.EVENT_READ, None)
         self._clients: dict[int, _Client] = {}
         self._users = local_users()
 
     def take(self) -> list[Request]:
         """A few requests at most, of each client one, those who waited longest first."""
+        try:
+            return self._take()
+        except Exception:  # what strangers send must not end the loop that holds the contactor
+            log.exception("%s: its clients are dropped", self._path.name)
+            self._drop_all()
+            return []
+
+    def _take(self) -> list[Request]:
         self._send_answers()
-        for key, _ in self._selector.select(0):
-            if key.fileobj is self._listener:
-                self._accept()
-            else:
-                self._receive(self._clients[key.fd])
+        ready = {key.fd: key.data for key, _ in self._selector.select(0)}
+        for number, client in ready.items():
+            if isinstance(client, _Client) and self._clients.get(number) is client:
+                self._receive(client)
+        if self._listener.fileno() in ready:  # last: it may drop others
+            self._accept()
         requests: list[Request] = []
         for number, client in list(self._clients.items()):
             if len(requests) < MAX_REQUESTS_PER_CYCLE and (line := client.next_line()):
@@ -158,23 +176,24 @@ class RequestSocket:
 
     def close(self) -> None:
         self._send_answers()
-        for client in list(self._clients.values()):
-            self._drop(client)
+        self._drop_all()
         self._selector.close()
         self._listener.close()
         self._path.unlink(missing_ok=True)
 
     def _accept(self) -> None:
-        try:
-            connection, _ = self._listener.accept()
-        except OSError:
-            return  # gone again
-        if len(self._clients) >= MAX_CLIENTS:
-            self._drop(self._longest_idle())
-        connection.setblocking(False)
-        client = _Client(connection, self._clock.now_s() + PATIENCE_S, self._users)
-        self._clients[connection.fileno()] = client
-        self._selector.register(connection, selectors.EVENT_READ)
+        for _ in range(MAX_ACCEPTED_PER_CYCLE):
+            try:
+                connection, _ = self._listener.accept()
+            except OSError:
+                return  # nobody, or gone again
+            if len(self._clients) >= MAX_CLIENTS:
+                self._drop(self._who_makes_room())
+            connection.setblocking(False)
+            client = _Client(connection, self._clock.now_s() + PATIENCE_S, self._users)
+            self._clients[connection.fileno()] = client
+            self._selector.register(connection, selectors.EVENT_READ, client)
+            self._receive(client)  # mostly it has asked already
 
     def _receive(self, client: _Client) -> None:
         try:
@@ -203,9 +222,17 @@ class RequestSocket:
             if now_s > client.gives_up_at_s and not client.unanswered:
                 self._drop(client)
 
-    def _longest_idle(self) -> _Client:
-        """Who makes room for a newcomer: somebody may want to open."""
-        return min(self._clients.values(), key=lambda c: (c.unanswered > 0, c.gives_up_at_s))
+    def _who_makes_room(self) -> _Client:
+        """For a newcomer, who may want to open: the longest idle of the user who has most here."""
+        crowd = Counter(client.who for client in self._clients.values())
+        return min(
+            self._clients.values(),
+            key=lambda c: (c.unanswered > 0 or b"\n" in c.received, -crowd[c.who], c.gives_up_at_s),
+        )
+
+    def _drop_all(self) -> None:
+        for client in list(self._clients.values()):
+            self._drop(client)
 
     def _drop(self, client: _Client) -> None:
         del self._clients[client.connection.fileno()]
@@ -247,7 +274,12 @@ def _understand(client: _Client, line: bytes, acts: tuple[str, ...]) -> Request 
         problem = f'not understood; a request is {{"act": one of {known}, "reason": "..."}}'
         client.answer(Reply(False, problem, ""))
         return None
-    return Request(act, reason[:200], client.who, client.answer)
+    return Request(act, _plain(reason[:LONGEST_REASON]), client.who, client.answer)
+
+
+def _plain(text: str) -> str:
+    """On one line, and such as every file takes: a terminal may send half a character."""
+    return "".join(c if c.isprintable() else " " for c in text)
 
 
 def ask(
@@ -263,10 +295,21 @@ def ask(
     """
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as connection:
         connection.settimeout(patience_s)
-        connection.connect(str(run_dir / socket_name))
+        _connect(connection, run_dir / socket_name, time.monotonic() + patience_s)
         connection.sendall(json.dumps({"act": act, "reason": reason}).encode() + b"\n")
         with connection.makefile("rb") as answers:
             line = answers.readline()
     if not line:
         raise ConnectionError("the daemon closed the connection without an answer")
     return Reply(**json.loads(line))
+
+
+def _connect(connection: socket.socket, path: Path, until_s: float) -> None:
+    """A crowd before it is waited out: the kernel refuses at once when its queue is full."""
+    while True:
+        try:
+            return connection.connect(str(path))
+        except BlockingIOError:
+            if time.monotonic() > until_s:
+                raise
+        time.sleep(AGAIN_S)

@@ -1,29 +1,34 @@
 """Tests in a guest: skipped, with a line that says why, where QEMU is not installed."""
 
+import os
 from collections.abc import Callable
 from typing import Any
 
 import pytest
-from guest_kernel import missing_tools
-from guests import found_in_guest
+from guest_kernel import alone, missing_tools
+from guests import found_in_guest, told_by
 
 Find = Callable[..., dict[tuple[str, ...], dict[str, Any]]]
 
 
 @pytest.fixture(scope="session")
 def find(tmp_path_factory: pytest.TempPathFactory) -> Find:
-    """Facts of a script by its keys; each guest is booted once."""
+    """Facts of a script by its keys; each guest is booted once, whoever of the workers needs it."""
     missing = missing_tools()
     if "qemu-system-x86_64" in missing:
         pytest.skip("no QEMU here: the daemon is not tried on a real kernel (DEVELOPERS.md)")
     assert not missing, f"QEMU is here, but not {', '.join(missing)}: see DEVELOPERS.md"
-    kept: dict[tuple[str, bool], dict[tuple[str, ...], dict[str, Any]]] = {}
+    place = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        place = place.parent  # shared by all workers
 
     def facts(script: str, *keys: str, keeps_levels: bool) -> dict[tuple[str, ...], dict[str, Any]]:
-        if (script, keeps_levels) not in kept:
-            share = tmp_path_factory.mktemp("share")
-            found = found_in_guest(script, share, keeps_levels=keeps_levels)
-            kept[script, keeps_levels] = {tuple(one[key] for key in keys): one for one in found}
-        return kept[script, keeps_levels]
+        share = place / f"{script}-{'kept' if keeps_levels else 'let-go'}"
+        with alone(place / f"{share.name}.lock"):
+            if not share.exists():
+                share.mkdir()
+                found_in_guest(script, share, keeps_levels=keeps_levels)
+            found = told_by(script, share)
+        return {tuple(one[key] for key in keys): one for one in found}
 
     return facts

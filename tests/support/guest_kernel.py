@@ -73,7 +73,7 @@ def guest() -> Guest:
     abi = _abi()
     folder = CACHE / f"{abi}-{_fingerprint()}"
     CACHE.mkdir(parents=True, exist_ok=True)
-    with _alone(CACHE / "lock"):
+    with alone(CACHE / "lock"):
         if not (folder / "done").exists():
             shutil.rmtree(folder, ignore_errors=True)
             folder.mkdir()
@@ -231,7 +231,7 @@ def _modinfo() -> str:
 
 
 @contextmanager
-def _alone(lock: Path) -> Iterator[None]:
+def alone(lock: Path) -> Iterator[None]:
     """Among the processes of a test run."""
     with lock.open("w") as file:
         fcntl.flock(file, fcntl.LOCK_EX)

@@ -18,8 +18,8 @@ CLOCK = ("-accel", "tcg,thread=single", "-smp", "1", "-icount", "shift=0,sleep=o
 BARE = ("-nodefaults", "-nographic", "-serial", "stdio", "-monitor", "none", "-no-reboot")
 
 
-def found_in_guest(script: str, share: Path, *, keeps_levels: bool) -> list[dict[str, Any]]:
-    """The facts that the script told. ``keeps_levels``: of a pin whose process has gone."""
+def found_in_guest(script: str, share: Path, *, keeps_levels: bool) -> None:
+    """It leaves its facts in ``share``. ``keeps_levels``: of a pin whose process has gone."""
     built = guest()
     words = {
         "console": "ttyS0",
@@ -35,16 +35,17 @@ def found_in_guest(script: str, share: Path, *, keeps_levels: bool) -> list[dict
         *_folder("host", "/", "readonly=on,multidevs=remap"),
         *_folder("share", str(share), "readonly=off"),
     ]  # fmt: skip
-    console = subprocess.run(
-        command, stdin=subprocess.DEVNULL, capture_output=True, timeout=LONGEST_S, check=False
-    )
+    with (share / "console").open("wb") as console:
+        subprocess.run(
+            command, stdin=subprocess.DEVNULL, stdout=console, stderr=subprocess.STDOUT,
+            timeout=LONGEST_S, check=False,
+        )  # fmt: skip
+
+
+def told_by(script: str, share: Path) -> list[dict[str, Any]]:
     told = share / f"{script}.json"
-    output = share / "output"
-    assert told.exists(), (
-        f"the guest told nothing\n{console.stdout.decode(errors='replace')[-2000:]}\n"
-        f"{console.stderr.decode(errors='replace')[-2000:]}\n"
-        f"{output.read_text(errors='replace')[-2000:] if output.exists() else ''}"
-    )
+    said = [share / name for name in ("console", "output") if (share / name).exists()]
+    assert told.exists(), "\n".join(path.read_text(errors="replace")[-2000:] for path in said)
     facts = json.loads(told.read_text("utf-8"))
     assert isinstance(facts, list)
     return facts

@@ -1,6 +1,8 @@
 """Records for a journal, and a charge that never was."""
 
+import sqlite3
 from collections.abc import Iterator
+from contextlib import closing as closing_db
 from pathlib import Path
 
 from supervisor.journal.reader import Reader
@@ -20,6 +22,7 @@ from supervisor.journal.store import Store
 
 WALL_S = 1_780_000_000.0
 WINDOW_S = 0.1
+PAGE_BYTES = 4096
 
 
 def run(mono_s: float = 0.0, **changes: object) -> Run:
@@ -81,3 +84,26 @@ def codes(path: Path) -> list[str]:
     """Of all events."""
     with Reader(path) as reader:
         return [event.code for event in reader.events()]
+
+
+def spoil(path: Path, table: str) -> None:
+    """A table's first page, as by a card that wears out."""
+    with sqlite3.connect(path) as db:
+        root = "SELECT rootpage FROM sqlite_schema WHERE name = ?"
+        (page,) = db.execute(root, (table,)).fetchone()
+    db.close()
+    _overwrite(path, page - 1, page)
+
+
+def spoil_pages(path: Path, from_share: float, to_share: float) -> None:
+    """Of the file as it is."""
+    pages = path.stat().st_size // PAGE_BYTES
+    _overwrite(path, int(from_share * pages), int(to_share * pages))
+
+
+def _overwrite(path: Path, first: int, end: int) -> None:
+    with closing_db(sqlite3.connect(path)) as db:  # or what waits beside it would mend it
+        db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+    with path.open("r+b") as file:
+        file.seek(first * PAGE_BYTES)
+        file.write(b"\xff" * PAGE_BYTES * (end - first))
