@@ -208,7 +208,9 @@ def _small_supply(now: Situation) -> Cue | None:
     most_a, second = now.charge.bench_supply_amperes, now.second
     if most_a is None or now.charge.regulated:
         return None
-    if now.stage is not Stage.HOLD or second is None or not _closed(now) or now.has_stopped:
+    if now.stage is not Stage.HOLD or second is None or not _closed(now):
+        return None
+    if now.has_stopped or not now.has_flowed:
         return None
     margin = SHOWN_LONGER if "small_supply" in now.shown else -SHOWN_LONGER
     if not abs(second.amperes) + second.unsure_a < (1 + margin) * most_a:

@@ -8,7 +8,7 @@ DIGITS = {"A": 1, "A/s": 1, "Ah": 1, "h": 2, "°C": 1}  # behind the point; else
 
 def amount(value: float, unit: str) -> str:
     """A number with its unit: 3.612 V, 118.4 A, 0.061 V/min."""
-    return f"{value:.{DIGITS.get(unit, 3)}f} {unit}"
+    return f"{value:z.{DIGITS.get(unit, 3)}f} {unit}"  # z: no minus before nothing
 
 
 def beside(value: float, limit: float, unit: str) -> str:

@@ -14,6 +14,7 @@ from supervisor.settings.cross_checks.session import session_checks
 from supervisor.settings.cross_checks.temperatures import temperature_checks
 from supervisor.settings.cross_checks.timing import timing_checks
 from supervisor.settings.cross_checks.voltages import voltage_checks
+from supervisor.settings.cross_checks.web import web_checks
 from supervisor.settings.cross_checks.wiring import wiring_checks
 from supervisor.settings.cross_checks.without import without_checks
 from supervisor.settings.model import SupervisorSettings
@@ -37,6 +38,7 @@ def contradictions(settings: SupervisorSettings) -> list[Contradiction]:
         session_checks,
         charge_checks,
         without_checks,
+        web_checks,
     )
     return [found for check in checks for found in check(settings)]
 
