@@ -1,27 +1,16 @@
 """The messages' settings from their file, or every fault in it at once; and nothing secret said."""
 
-import re
 import stat
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 from supervisor.messages.settings import MessageSettings
+from supervisor.messages.unsaid import IN_QUOTES, checked, name_told, without_names, without_words
 from supervisor.settings.document import Document
 from supervisor.settings.faults import Fault, SettingsFaults
-from supervisor.settings.load import read_document, validate
+from supervisor.settings.load import read_document
 
 OTHERS = 0o077
-ADDRESS = re.compile(r"([A-Za-z][A-Za-z0-9+.-]*://)(?!\*).*", re.DOTALL)
-# Of what stands below a target, these sentences hold nothing of what is written there.
-SAYS_NOTHING = re.compile(
-    r"(\S+ is missing |url has [0-9]+ characters|url must be|A target's name must "
-    r"|There is no setting |\S+ stands here a second time|apprise understands)"
-)
-SHOWS_LISTS_ONLY = re.compile(r"targets\.[^.]+\.tell(\[.*)?")
-HIDDEN = "What stands here cannot be used. It is not shown, as it may hold a password."
-A_LIST = "Write a list of such words, like [trips, finished]."
-IN_QUOTES = "Write the address as one text in quotes, as apprise's documentation has it."
 
 Understands = Callable[[Sequence[str]], Sequence[bool]]
 
@@ -35,12 +24,14 @@ def load(path: Path, understands: Understands) -> MessageSettings:
     settings = None
     try:
         document = read_document(path)
-        faults += _not_understood(document, understands)
-        settings = validate(MessageSettings, document)
     except SettingsFaults as found:
-        faults += found.faults
+        faults += map(without_words, found.faults)
+    else:
+        faults += _not_understood(document, understands)
+        settings, of_document = checked(document)
+        faults += of_document
     if faults or settings is None:
-        raise SettingsFaults(map(_without_secrets, faults)) from None
+        raise SettingsFaults(faults)
     return settings
 
 
@@ -70,28 +61,9 @@ def _not_understood(document: Document, understands: Understands) -> Iterator[Fa
     }
     for name, is_understood in zip(urls, understands(list(urls.values())), strict=True):
         if not is_understood:
-            yield document.fault(
-                ("targets", name, "url"),
+            yield without_names(document).fault(
+                ("targets", name_told(document, name), "url"),
                 "apprise understands no such address.",
                 "Nothing could ever be sent to it.",
                 IN_QUOTES,
             )
-
-
-def _without_secrets(fault: Fault) -> Fault:
-    """Every address, and whatever may be a part of a target."""
-    masked = replace(
-        fault,
-        path=_masked(fault.path.removesuffix(".[key]")),
-        problem=_masked(fault.problem),
-        why=_masked(fault.why),
-        remedy=_masked(fault.remedy),
-    )
-    is_of_target = fault.path.startswith("targets.") and not SHOWS_LISTS_ONLY.fullmatch(fault.path)
-    if is_of_target and not SAYS_NOTHING.match(fault.problem):
-        return replace(masked, problem=HIDDEN, remedy=IN_QUOTES)
-    return replace(masked, remedy=A_LIST) if fault.path.endswith(".tell") else masked
-
-
-def _masked(text: str) -> str:
-    return ADDRESS.sub(r"\1*** (not shown)", text)

@@ -15,6 +15,7 @@ LONGEST_TITLE, LONGEST = 70, 3 * 153
 ROOM_FOR_SENDING = 48  # "late by ...", "message 123, try 12"
 LATE_AFTER_S = 120.0
 LEAST_SAID = 20  # letters of a text that is cut; less tells nothing
+LONGEST_LINE = 80  # of those that are not cut to fit; none of our own is longer
 
 
 class Weight(IntEnum):
@@ -41,7 +42,8 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """What there is to tell; empty parts are left out. ``wall_s``: UTC since 1970."""
+    """What there is to tell; empty parts are left out. ``wall_s``: UTC since 1970, as is
+    ``last_sign_wall_s``: when a run was last heard of that ended unseen."""
 
     topic: Topic
     weight: Weight
@@ -52,18 +54,22 @@ class Draft:
     told: str = ""
     did: str = ""
     check: str = ""
+    last_sign_wall_s: float | None = None
 
     def body(self, zone: tzinfo | None, page: str | None) -> str:
         """``told`` and ``check`` are cut where all of it would be too long."""
         when = f"when: {both_times(self.wall_s, zone)}"
-        did = self.did and f"did: {plain(self.did)}"
-        fixed = [plain(self.measured), when, did, page or ""]
+        did = self.did and cut(f"did: {plain(self.did)}", LONGEST_LINE)
+        first = cut(plain(self.measured), LONGEST_LINE)
+        if self.last_sign_wall_s is not None:
+            first = f"last noted: {both_times(self.last_sign_wall_s, zone)}"
+        fixed = [first, when, did, page or ""]
         taken = sum(len(line) + 1 for line in fixed if line) + len(self.place.title(self.what)) + 1
         room = LONGEST - ROOM_FOR_SENDING - taken
         check = self.check and f"check: {plain(self.check)}"
         told = cut(plain(self.told), max(room - len(check) - 2, room // 2))
         check = cut(check, room - len(told) - 2)
-        return "\n".join(filter(None, [fixed[0], told, when, did, check, page]))
+        return "\n".join(filter(None, [first, told, when, did, check, page]))
 
 
 @dataclass(frozen=True, slots=True)

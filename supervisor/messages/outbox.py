@@ -5,9 +5,10 @@ process ends in between, nobody knows whether it arrived. An alarm is sent again
 same number: rather twice than never. What can wait is not: rather never than twice.
 """
 
-from collections import Counter
-from collections.abc import Callable, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from math import inf
 from typing import NamedTuple
 
 from supervisor.messages.message import (
@@ -22,7 +23,9 @@ from supervisor.messages.message import (
 # together do not all try again together: common practice, no source.
 FIRST_AGAIN_S, LAST_AGAIN_S = 5.0, 300.0
 HOUR_S = 3600.0
-MOST_WAITING = 20  # besides trips; then they are summed up
+ALARMS_PER_HOUR = 12  # of each kind, so that none waits for another: common practice, no source
+MOST_WAITING = 20  # notes, or alarms of one kind; then they are summed up
+NOTES = "notes"
 
 
 class Now(NamedTuple):
@@ -46,15 +49,16 @@ class Entry:
 
 @dataclass
 class OutboxKept:
-    """``sent_wall_s``: of the last hour, trips left out."""
+    """``counted_wall_s``: when those of the last hour were sent, by what they are counted as."""
 
     last_sent: int = 0
-    sent_wall_s: list[float] = field(default_factory=list)
+    counted_wall_s: dict[str, list[float]] = field(default_factory=dict)
     waiting: list[Entry] = field(default_factory=list)
 
 
 class Outbox:
-    """``draw``: a number from 0 to 1, by chance. ``number``: the next message's."""
+    """``most_per_hour``: of notes. ``draw``: a number from 0 to 1, by chance. ``number``: the next
+    message's."""
 
     def __init__(
         self,
@@ -80,21 +84,17 @@ class Outbox:
 
     def put(self, message: Message) -> None:
         self._kept.waiting.append(Entry(message))
-        counted = [e for e in self._kept.waiting if _is_counted(e) and not e.is_under_way]
-        if len(counted) > MOST_WAITING:
-            self._sum_up(counted)
+        for kind, alike in _by_kind(e for e in self._kept.waiting if not e.is_under_way).items():
+            if kind and len(alike) > MOST_WAITING:
+                self._sum_up(alike)
 
     def begin(self, now: Now) -> Entry | None:
         """The one to be sent now, marked as under way."""
-        due = [entry for entry in self._kept.waiting if self._is_due(entry, now)]
-        counted = [entry for entry in due if _is_counted(entry)]
-        left = self._left(now.wall_s)
-        if left == 0 or (left == 1 and len(counted) > 1):
-            due = [entry for entry in due if not _is_counted(entry)]
-            due += [self._sum_up(counted)] if left else []
-        if not due:
+        due = _by_kind(entry for entry in self._kept.waiting if self._is_due(entry, now))
+        may_go = [e for kind, alike in due.items() for e in self._allowed(kind, alike, now.wall_s)]
+        if not may_go:
             return None
-        entry = min(due, key=lambda e: (e.message.weight, e.tries, e.message.number))
+        entry = min(may_go, key=lambda e: (e.message.weight, e.tries, e.message.number))
         entry.is_under_way = True
         entry.tries += 1
         return entry
@@ -109,8 +109,8 @@ class Outbox:
         self._kept.last_sent = entry.message.number
         for other in self._kept.waiting:
             other.again_s = 0.0  # it can be reached: no need to wait any longer
-        if _is_counted(entry):
-            self._kept.sent_wall_s.append(wall_s)
+        if kind := _kind(entry):
+            self._kept.counted_wall_s.setdefault(kind, []).append(wall_s)
 
     def failed(self, entry: Entry, now_s: float) -> float:
         """Returns after how many seconds it is tried again."""
@@ -124,15 +124,22 @@ class Outbox:
         is_held = _can_wait(entry) and (now.is_quiet or not now.is_kept)
         return not entry.is_under_way and now.now_s >= entry.again_s and not is_held
 
-    def _left(self, wall_s: float) -> int:
+    def _allowed(self, kind: str, alike: Sequence[Entry], wall_s: float) -> Sequence[Entry]:
+        """The last of an hour sums up what waits."""
+        left = self._left(kind, wall_s)
+        return [self._sum_up(alike)] if left == 1 and len(alike) > 1 else alike if left else ()
+
+    def _left(self, kind: str, wall_s: float) -> float:
         """Of this hour. Times that a clock set back makes later than now do not count."""
-        sent = [at_s for at_s in self._kept.sent_wall_s if 0 <= wall_s - at_s < HOUR_S]
-        self._kept.sent_wall_s = sent
-        return max(0, self._most_per_hour - len(sent))
+        if not kind:
+            return inf
+        sent = [s for s in self._kept.counted_wall_s.get(kind, []) if 0 <= wall_s - s < HOUR_S]
+        self._kept.counted_wall_s[kind] = sent
+        return max(0, (self._most_per_hour if kind == NOTES else ALARMS_PER_HOUR) - len(sent))
 
     def _sum_up(self, entries: Sequence[Entry]) -> Entry:
         """One in place of all these."""
-        messages = sorted((e.message for e in entries), key=lambda m: (m.weight, -m.number))
+        messages = sorted((e.message for e in entries), key=lambda message: -message.number)
         holds: Counter[str] = Counter()
         for message in messages:
             holds.update(dict(message.holds or [(message.what, 1)]))
@@ -140,7 +147,6 @@ class Outbox:
         summary = replace(
             oldest,
             number=self._number(),
-            weight=messages[0].weight,
             what=f"{holds.total()} messages in one",
             place=messages[0].place,
             body=_lines(holds),
@@ -152,7 +158,7 @@ class Outbox:
 
 
 def _lines(holds: Counter[str]) -> str:
-    """What each is about, alarms first, then the newest: as many as fit."""
+    """What each is about, the newest first: as many as fit."""
     room = LONGEST - ROOM_FOR_SENDING - LONGEST_TITLE - len("and 1000 others: see the page") - 2
     lines: list[str] = []
     for what, count in holds.items():
@@ -168,5 +174,16 @@ def _can_wait(entry: Entry) -> bool:
     return entry.message.weight is Weight.NOTE
 
 
-def _is_counted(entry: Entry) -> bool:
-    return entry.message.weight > Weight.TRIP
+def _kind(entry: Entry) -> str:
+    """What is counted together: notes, and the alarms of one topic; empty for what is not."""
+    message = entry.message
+    if message.weight <= Weight.TRIP:
+        return ""
+    return NOTES if message.weight is Weight.NOTE else message.topic
+
+
+def _by_kind(entries: Iterable[Entry]) -> Mapping[str, list[Entry]]:
+    kinds = defaultdict(list)
+    for entry in entries:
+        kinds[_kind(entry)].append(entry)
+    return kinds

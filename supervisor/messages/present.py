@@ -9,47 +9,32 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from supervisor.messages import wording
+from supervisor.messages.lasting import Darkness, Lasting
 from supervisor.messages.message import Draft, Place
 from supervisor.messages.quiet import both_times
 from supervisor.messages.settings import MessageSettings
 from supervisor.messages.story import StoryKept
-from supervisor.snapshot import CueView, LockoutView, Snapshot, Urgency
+from supervisor.snapshot import Circuit, CueView, LockoutView, Snapshot, Urgency
 from supervisor.status.status_file import Status
 
 JOURNAL_WITHIN_S = 15.0  # it tells of a trip, and knows more; so long it is given
 RESET_AFTER_S = 15.0  # no lockout any more for so long, whatever the journal says
 CUE_GAP_S, TROUBLE_GAP_S = 30.0, 120.0  # what flickers is still there
 TROUBLE_AFTER_S = 60.0
+SEES_AGAIN_AFTER_S = 30.0  # in a row: one snapshot now and then is no sight
 
 
 @dataclass
 class PresentKept:
-    """What was told and is not over yet. ``blind_since``: in words, empty while it sees."""
+    """What was seen last, and what was told and is not over yet. ``blind_since``: in words, empty
+    while it sees."""
 
     bank: str = ""
     is_simulated: bool = False
+    may_be_closed: bool = False
     blind_since: str = ""
     is_cue_told: bool = False
     is_trouble_told: bool = False
-
-
-class Lasting:
-    """How long something has been so; gaps up to ``gap_s`` do not end it."""
-
-    def __init__(self, gap_s: float = 0.0) -> None:
-        self._gap_s = gap_s
-        self._since_s: float | None = None
-        self._seen_s = 0.0
-
-    def look(self, now_s: float, *, is_so: bool) -> float | None:
-        """None: it is not so, nor has just been."""
-        if is_so:
-            self._seen_s = now_s
-            if self._since_s is None:
-                self._since_s = now_s
-        elif now_s - self._seen_s > self._gap_s:
-            self._since_s = None
-        return None if self._since_s is None else now_s - self._since_s
 
 
 class Present:
@@ -63,9 +48,8 @@ class Present:
         self._kept = kept
         self._story = story
         self._where = where
-        self._blind, self._untold, self._not_open, self._no_lockout = (
-            Lasting(), Lasting(), Lasting(), Lasting(),
-        )  # fmt: skip
+        self._untold, self._not_open, self._no_lockout = Lasting(), Lasting(), Lasting()
+        self._darkness = Darkness()
         self._ignored, self._trouble = Lasting(CUE_GAP_S), Lasting(TROUBLE_GAP_S)
 
     def look(
@@ -75,6 +59,8 @@ class Present:
         if status.snapshot is not None:
             self._kept.bank = status.snapshot.bank
             self._kept.is_simulated = status.snapshot.simulated
+            self._kept.may_be_closed = _may_be_closed(status.snapshot)
+        self._follow_end(status.snapshot)
         fresh = status.snapshot if status.fresh else None
         return [
             *self._tell_lockout(fresh, now_s, wall_s),
@@ -87,20 +73,31 @@ class Present:
     def _place(self) -> Place:
         return Place(self._kept.bank or self._where, self._kept.is_simulated)
 
+    def _follow_end(self, snapshot: Snapshot | None) -> None:
+        """Any status but the one that was found with it is of a run that began after it."""
+        end, at_s = self._story.end, snapshot.published_at_s if snapshot else 0.0
+        if end is None:
+            return
+        if end.beside_s is None:
+            end.beside_s = at_s
+        elif snapshot is not None and at_s != end.beside_s:
+            self._story.end = None
+
     def _tell_lockout(self, fresh: Snapshot | None, now_s: float, wall_s: float) -> Iterator[Draft]:
-        view, lockouts = fresh.lockout if fresh else None, self._story.lockouts
+        if fresh is None:
+            return  # nobody knows; it begins nothing, and ends nothing
+        view, lockouts = fresh.lockout, self._story.lockouts
         at_s = _wall_s(view, wall_s)
         is_untold = view is not None and not lockouts.stands(view.reason, at_s)
         untold_s = self._untold.look(now_s, is_so=is_untold)
         is_not_open = view is not None and view.failed_to_open and not lockouts.not_open
         not_open_s = self._not_open.look(now_s, is_so=is_not_open)
-        is_over = fresh is not None and view is None and bool(lockouts.standing)
-        over_s = self._no_lockout.look(now_s, is_so=is_over)
+        over_s = self._no_lockout.look(now_s, is_so=view is None and lockouts.is_any)
         if over_s is not None and over_s >= RESET_AFTER_S:
-            lockouts.reset()
+            lockouts.is_gone()
         if view is not None and untold_s is not None and untold_s >= JOURNAL_WITHIN_S:
             trip = wording.Trip.from_status(view)
-            lockouts.tell(trip.reason, at_s, not_open=trip.did_not_open)
+            lockouts.tell(trip.reason, at_s, not_open=trip.did_not_open, by_journal=False)
             yield wording.trip(trip, self._place, at_s)
         elif not_open_s is not None and not_open_s >= JOURNAL_WITHIN_S:
             lockouts.not_open = True
@@ -109,18 +106,26 @@ class Present:
     def _tell_blind(
         self, fresh: Snapshot | None, problem: str, now_s: float, wall_s: float
     ) -> Iterator[Draft]:
-        blind_s = self._blind.look(now_s, is_so=fresh is None)
-        if fresh is not None and self._kept.blind_since:
-            yield wording.sees_again(self._kept.blind_since, fresh.circuit, self._place, wall_s)
-            self._kept.blind_since = ""
-        elif (
-            blind_s is not None
-            and blind_s >= self._settings.blind_after_seconds
-            and not self._kept.blind_since
-        ):
-            self._kept.blind_since = both_times(wall_s - blind_s, self._settings.zone)
-            has_ended = self._story.has_ended
-            yield wording.blind(problem, blind_s, self._place, wall_s, has_ended=has_ended)
+        darkness = self._darkness
+        darkness.look(now_s, is_dark=fresh is None)
+        if self._kept.blind_since:
+            if fresh is not None and darkness.clear_s >= SEES_AGAIN_AFTER_S:
+                yield wording.sees_again(self._kept.blind_since, fresh.circuit, self._place, wall_s)
+                self._kept.blind_since = ""
+                darkness.is_over()
+        elif darkness.dark_s >= self._settings.blind_after_seconds:
+            lasts_s = darkness.lasts_s
+            self._kept.blind_since = both_times(wall_s - lasts_s, self._settings.zone)
+            yield wording.blind(
+                problem, lasts_s, self._place, wall_s, is_all=darkness.is_all, after=self._after
+            )
+
+    @property
+    def _after(self) -> wording.After:
+        if self._story.end is None:
+            return wording.After.NOTHING
+        is_odd = self._kept.may_be_closed
+        return wording.After.END_UNSEEN_OPEN if is_odd else wording.After.END
 
     def _tell_ignored(self, fresh: Snapshot | None, now_s: float, wall_s: float) -> Iterator[Draft]:
         cue = _urgent(fresh)
@@ -157,3 +162,9 @@ def _wall_s(view: LockoutView | None, otherwise_s: float) -> float:
         return datetime.fromisoformat(view.wall).timestamp() if view else otherwise_s
     except (ValueError, OverflowError, OSError):
         return otherwise_s
+
+
+def _may_be_closed(snapshot: Snapshot) -> bool:
+    has_failed = snapshot.lockout is not None and snapshot.lockout.failed_to_open
+    is_closed = snapshot.circuit in (Circuit.CLOSED.value, Circuit.PAUSED.value)
+    return is_closed or has_failed or snapshot.coil_on or bool(snapshot.auxiliary_closed)

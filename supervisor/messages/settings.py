@@ -107,7 +107,7 @@ class MessageSettings(Settings):
         default=None, description="Address of the page, put into every message."
     )
     most_per_hour: Annotated[int, Field(ge=1, le=60)] = Field(
-        default=6, description="To each target, trips not counted; the last of them sums up."
+        default=6, description="To each target, alarms not counted; the last of them sums up."
     )
 
     @property

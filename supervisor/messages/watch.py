@@ -4,6 +4,7 @@ What is noticed is on disk, for every target, together with how far the journal 
 anything is sent: so a restart neither forgets it nor notices it again.
 """
 
+import copy
 import logging
 import random
 import time
@@ -131,9 +132,15 @@ class Watch:
         self._say_problem()
         if not self._tail.problem:
             self._read_at_s = now_s
+        self._look(now_s)
+
+    def _look(self, now_s: float) -> None:
+        kept = self._memory.kept
+        before = copy.deepcopy((kept.present, kept.story))
         status = status_file.current(self._run_dir, self._clock.now_s)
         problem = self._tail.problem
         self._post(self._present.look(status, problem, now_s, self._clock.wall_s()))
+        self._has_changed |= (kept.present, kept.story) != before
 
     def _begin_first(self, found: Sequence[Found]) -> None:
         """The first start of all: what was before is no news."""

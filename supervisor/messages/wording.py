@@ -2,9 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import Enum
 from typing import Any
 
 from supervisor.guidance.words import span
+from supervisor.journal.sound import LARGEST
 from supervisor.messages.message import Draft, Place, Weight
 from supervisor.protection.wording import amount, beside
 from supervisor.snapshot import CueView, LockoutView
@@ -49,8 +51,8 @@ class Trip:
     def from_status(cls, view: LockoutView) -> "Trip":
         outcome = "failed" if view.failed_to_open else CONFIRMED if view.opened_in_s else ""
         return cls(
-            view.tripped_by, view.reason, view.remedy, view.measured, view.limit, view.unit,
-            outcome, view.opened_in_s,
+            view.tripped_by, view.reason, view.remedy, _figure(view.measured), _figure(view.limit),
+            view.unit, outcome, _figure(view.opened_in_s),
         )  # fmt: skip
 
     @property
@@ -110,7 +112,10 @@ def did_not_open(place: Place, wall_s: float, outcome: str) -> Draft:
     )
 
 
-def found_locked(reason: str, remedy: str, place: Place, wall_s: float) -> Draft:
+def found_locked(
+    reason: str, remedy: str, place: Place, wall_s: float, last_sign_wall_s: float | None
+) -> Draft:
+    """``last_sign_wall_s``: of the run before, where that ended unseen."""
     return Draft(
         "trips",
         Weight.TRIP,
@@ -120,6 +125,7 @@ def found_locked(reason: str, remedy: str, place: Place, wall_s: float) -> Draft
         told=reason,
         did="started open, and stays open until somebody resets it",
         check=remedy or LOOK,
+        last_sign_wall_s=last_sign_wall_s,
     )
 
 
@@ -174,26 +180,35 @@ def ignored(cue: CueView, for_s: float, circuit: str, place: Place, wall_s: floa
     )
 
 
-def blind(problem: str, for_s: float, place: Place, wall_s: float, *, has_ended: bool) -> Draft:
-    """``has_ended``: the daemon said that it ended, with the circuit open."""
-    return Draft(
-        "blind",
-        Weight.ALARM,
-        f"BLIND, no data for {span(for_s)}",
-        place,
-        wall_s,
-        told=problem,
-        did="it ended in good order, the circuit open: nobody watches now"
-        if has_ended
-        else "nothing is known of the circuit: it may be closed",
-        check="start it again before anything is closed"
-        if has_ended
-        else "look at the contactor; cut the mains by hand if in doubt; then the daemon's log",
+class After(Enum):
+    """What was known last before nothing was known any more: what is to be thought of the circuit,
+    and what to do."""
+
+    NOTHING = (
+        "nothing is known of the circuit: it may be closed",
+        "look at the contactor; cut the mains by hand if in doubt; then the daemon's log",
+    )
+    END = (
+        "it ended in good order, the circuit open: nobody watches now",
+        "start it again before anything is closed",
+    )
+    END_UNSEEN_OPEN = (
+        "it noted that it ended with the circuit open; nobody saw it open",
+        "look at the contactor; cut the mains by hand if in doubt",
     )
 
 
+def blind(
+    problem: str, for_s: float, place: Place, wall_s: float, *, is_all: bool, after: After
+) -> Draft:
+    """``is_all``: there were no data at all, not even now and then."""
+    did, check = after.value
+    what = f"BLIND, {'no' if is_all else 'hardly any'} data for {span(for_s)}"
+    return Draft("blind", Weight.ALARM, what, place, wall_s, told=problem, did=did, check=check)
+
+
 def sees_again(since: str, circuit: str, place: Place, wall_s: float) -> Draft:
-    told = f"no data from {since} on; now the circuit is {circuit}"
+    told = f"no data, or hardly any, from {since} on; now the circuit is {circuit}"
     return Draft("blind", Weight.ALARM, "sees again", place, wall_s, told=told)
 
 
@@ -202,4 +217,7 @@ def _text(value: object) -> str:
 
 
 def _figure(value: object) -> float | None:
-    return float(value) if isinstance(value, int | float) else None
+    """What can have been measured; an odd figure of a damaged file is none."""
+    if not isinstance(value, int | float) or isinstance(value, bool):
+        return None
+    return float(value) if abs(value) <= LARGEST else None

@@ -2,6 +2,7 @@
 
 from zoneinfo import ZoneInfo
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -91,6 +92,40 @@ def test_whatever_it_says_it_fits_three_parts_and_obeys_nobody(
     assert "14:03:22" in text
     assert "coil off" in text
     assert all(c.isprintable() or c in " \n" for c in one.title + text)
+
+
+ODD = (
+    st.floats() | st.integers() | st.just(10**400) | st.text(max_size=400) | st.booleans()
+    | st.none() | st.sampled_from([1e300, -1e300, float("inf"), float("nan"), 1e9, -1e9])
+)  # fmt: skip
+KEYS = ("rule", "remedy", "measured", "limit", "unit", "was_closed", "by_doubt")
+
+
+@given(
+    st.fixed_dictionaries(dict.fromkeys(KEYS, ODD)),
+    st.fixed_dictionaries({"outcome": ODD, "opened_in_s": ODD}),
+    st.text(max_size=400),
+    st.floats() | st.floats(0, 1e10),
+)
+def test_an_odd_event_fits_as_well(
+    data: dict[str, object], opening: dict[str, object], text: str, wall_s: float
+) -> None:
+    trip = Trip.from_event(text, data, opening)
+    one = message(wording.trip(trip, HUT, wall_s), number=99_999, late_s=1e9)
+    assert len(one.title) <= LONGEST_TITLE
+    assert len(one.title) + 1 + len(one.text(0.0, 99)) <= LONGEST
+    assert "when: " in one.body
+    assert "did: " in one.body
+    assert not any(word in one.body for word in ("inf V", "nan V", "inf ms", "nan ms"))
+
+
+@pytest.mark.parametrize("odd", [float("inf"), float("-inf"), float("nan"), 1e300, 10**400, True])
+def test_an_odd_figure_is_not_shown(odd: float) -> None:
+    for measured, limit in ((odd, 3.6), (3.612, odd)):
+        data = {"rule": "overvoltage", "measured": measured, "limit": limit, "unit": "V"}
+        trip = Trip.from_event("overvoltage: x", data, {"opened_in_s": odd})
+        assert trip.against == ""
+        assert trip.did == "coil off, locked out; not known yet whether it opened"
 
 
 @given(st.sampled_from(["°C", "V"]), st.floats(0, 80))

@@ -10,16 +10,16 @@ from message_bench import ALL, URL, Bench, Sent, settings
 
 from supervisor.messages.courier import Outcome
 from supervisor.messages.message import Message, Place, Weight
-from supervisor.messages.outbox import Now, Outbox, OutboxKept
-from supervisor.messages.settings import QuietHours, Target
+from supervisor.messages.outbox import ALARMS_PER_HOUR, Now, Outbox, OutboxKept
+from supervisor.messages.settings import QuietHours, Target, Topic
 
 ZURICH = "Europe/Zurich"
 NIGHT = QuietHours(begin="22:00", end="07:00")
 HUT = Place("Hut", is_simulated=False)
 
 
-def message(number: int, weight: Weight = Weight.NOTE) -> Message:
-    return Message(number, "trips", weight, f"what {number}", HUT, "body", 0.0, 0.0, 0.0)
+def message(number: int, weight: Weight = Weight.NOTE, topic: Topic = "trips") -> Message:
+    return Message(number, topic, weight, f"what {number}", HUT, "body", 0.0, 0.0, 0.0)
 
 
 def outbox(most_per_hour: int = 60, draw: float = 0.5) -> Outbox:
@@ -149,16 +149,59 @@ def test_a_flood_is_bounded_and_summed_up(bench: Bench) -> None:
     assert len(bench.targets.arrived) == 7
 
 
-def test_a_sum_of_alarms_and_notes_names_the_alarms_first_and_is_one() -> None:
+def sent_at(box: Outbox, at_s: float) -> list[Message]:
+    """All that goes out now."""
+    sent = []
+    while entry := box.begin(now(at_s)):
+        box.done(entry, at_s)
+        sent.append(entry.message)
+    return sent
+
+
+def test_a_sum_of_notes_names_the_newest_first_and_no_alarm_is_in_it() -> None:
     box = outbox(most_per_hour=1)
     for number, weight in enumerate([Weight.NOTE, Weight.ALARM, Weight.NOTE]):
-        box.put(message(number, weight))
-    entry = box.begin(now())
-    assert entry
-    assert entry.message.title == "3 messages in one: Hut"
-    assert entry.message.body.splitlines() == ["what 1", "what 2", "what 0"]
-    assert entry.message.weight is Weight.ALARM
-    assert box.begin(now()) is None
+        box.put(message(number, weight, "cues" if weight is Weight.ALARM else "started"))
+    alarm, notes = sent_at(box, 0.0)
+    assert alarm.title == "what 1: Hut"
+    assert notes.title == "2 messages in one: Hut"
+    assert notes.body.splitlines() == ["what 2", "what 0"]
+    assert notes.weight is Weight.NOTE
+
+
+@pytest.mark.parametrize("most", [1, 6, 60])
+@pytest.mark.parametrize("waits", [0, 19, 100])
+def test_no_alarm_waits_for_notes_nor_for_alarms_of_another_kind(most: int, waits: int) -> None:
+    box = outbox(most)
+    for number in range(70):
+        box.put(message(number))
+        box.put(message(100 + number, Weight.ALARM, "blind"))
+        sent_at(box, float(number))
+    for number in range(waits):
+        box.put(message(200 + number))
+    box.put(message(999, Weight.ALARM, "cues"))
+    assert box.begin(now(70.0)).message.number == 999  # type: ignore[union-attr]
+
+
+def test_alarms_use_up_nothing_of_what_notes_are_allowed() -> None:
+    box = outbox(most_per_hour=2)
+    for number in range(50):
+        box.put(message(number, Weight.ALARM, "blind"))
+        sent_at(box, 0.0)
+    for number in range(2):
+        box.put(message(number))
+        assert [one.number for one in sent_at(box, 1.0)] == [number]
+
+
+def test_an_ignored_cue_is_told_at_once_after_an_hours_notes(bench: Bench) -> None:
+    bench.settings = settings(most_per_hour=1)
+    bench.restart()
+    for _ in range(5):
+        bench.journal.tell("closed")
+        bench.tick(2)
+    bench.is_published = False
+    bench.tick(65)
+    assert bench.titles == ["closed", "BLIND, no data for 60 s"]
 
 
 def test_once_a_target_can_be_reached_all_that_waits_goes_out_at_once(bench: Bench) -> None:
@@ -185,16 +228,22 @@ def test_trips_are_not_counted(bench: Bench) -> None:
 
 @given(
     st.lists(
-        st.tuples(st.sampled_from(list(Weight)), st.floats(0, 2000), st.booleans()), max_size=60
+        st.tuples(
+            st.sampled_from(list(Weight)),
+            st.sampled_from(["blind", "cues"]),
+            st.floats(0, 2000) | st.floats(0, 100),
+            st.booleans(),
+        ),
+        max_size=60,
     ),
     st.integers(1, 10),
 )
 def test_never_more_an_hour_than_set_and_nothing_forgotten(
-    puts: list[tuple[Weight, float, bool]], most: int
+    puts: list[tuple[Weight, Topic, float, bool]], most: int
 ) -> None:
     box, at_s, sent = outbox(most), 0.0, []
-    for number, (weight, passes_s, works) in enumerate(puts):
-        box.put(message(number, weight))
+    for number, (weight, topic, passes_s, works) in enumerate(puts):
+        box.put(message(number, weight, topic))
         at_s += passes_s
         while entry := box.begin(now(at_s)):
             if works:
@@ -207,13 +256,21 @@ def test_never_more_an_hour_than_set_and_nothing_forgotten(
         while entry := box.begin(now(at_s)):
             box.done(entry, at_s)
             sent.append((at_s, entry.message))
-    counted = [when_s for when_s, message in sent if message.weight > Weight.TRIP]
-    for k, when_s in enumerate(counted):
-        assert sum(when_s - one_s < 3600.0 for one_s in counted[: k + 1]) <= most
+    notes = [when_s for when_s, message in sent if message.weight is Weight.NOTE]
+    assert most_in_an_hour(notes) <= most
+    for topic in ("blind", "cues"):
+        alarms = [s for s, m in sent if m.weight is Weight.ALARM and m.topic == topic]
+        assert most_in_an_hour(alarms) <= ALARMS_PER_HOUR
     told = sum(sum(count for _, count in m.holds) or 1 for _, m in sent)
     assert told == len(puts)
     numbers = [m.number for _, m in sent]
     assert len(numbers) == len(set(numbers))
+
+
+def most_in_an_hour(times_s: list[float]) -> int:
+    return max(
+        (sum(0 <= at_s - one_s < 3600.0 for one_s in times_s) for at_s in times_s), default=0
+    )
 
 
 @pytest.mark.parametrize("step_s", [-1e6, 1e6])

@@ -60,7 +60,9 @@ def test_blind_after_the_set_time_once_and_its_end(
     bench.tick(60, each_s=10.0)
     assert bench.titles == ["BLIND, no data for 60 s"]
     bench.is_published = True
-    bench.tick(5)
+    bench.tick(29)
+    assert bench.titles == ["BLIND, no data for 60 s"]
+    bench.tick(10)
     assert bench.titles == ["BLIND, no data for 60 s", "sees again"]
     assert "now the circuit is open" in bench.targets.arrived[-1].body
 
@@ -73,9 +75,41 @@ def test_blind_is_told_once_over_restarts_and_so_is_its_end(bench: Bench) -> Non
     assert bench.titles == ["BLIND, no data for 60 s"]
     bench.is_published = True
     for _ in range(3):
-        bench.tick(5)
+        bench.tick(35)
         bench.restart()
     assert bench.titles[1:] == ["sees again"]
+
+
+def seen_now_and_then(bench: Bench, seen_s: int, dark_s: int, times: int) -> None:
+    """By ticks of a second; a status is fresh for 3 s after it was published last."""
+    for _ in range(times):
+        bench.is_published = True
+        bench.tick(seen_s)
+        bench.is_published = False
+        bench.tick(dark_s)
+
+
+@pytest.mark.parametrize(("seen_s", "dark_s"), [(1, 55), (1, 9), (5, 59), (25, 50)])
+def test_one_that_is_blind_most_of_the_time_is_told_so(
+    bench: Bench, seen_s: int, dark_s: int
+) -> None:
+    bench.snapshot = replace(OPEN, circuit="closed")
+    seen_now_and_then(bench, seen_s, dark_s, times=400 // (seen_s + dark_s))
+    assert bench.titles[0].startswith("BLIND, hardly any data for ")
+    assert "it may be closed" in bench.targets.arrived[0].body
+    assert len(bench.titles) == 1
+
+
+@pytest.mark.parametrize(("seen_s", "dark_s"), [(60, 50), (10, 8), (5, 5)])
+def test_one_that_sees_most_of_the_time_is_not(bench: Bench, seen_s: int, dark_s: int) -> None:
+    seen_now_and_then(bench, seen_s, dark_s, times=800 // (seen_s + dark_s))
+    assert bench.titles == []
+
+
+def test_a_lockout_that_shows_now_and_then_is_told(bench: Bench) -> None:
+    bench.snapshot = locked()
+    seen_now_and_then(bench, 1, 20, times=2)
+    assert bench.titles == ["TRIP overvoltage"]
 
 
 def test_a_pause_of_the_machine_is_not_blindness(bench: Bench) -> None:
@@ -103,6 +137,87 @@ def test_blind_after_an_end_in_good_order_says_so(bench: Bench) -> None:
     file_is_gone(bench)
     bench.tick(70)
     assert "ended in good order" in bench.targets.arrived[0].body
+
+
+def a_snapshot_of_the_next_run(bench: Bench) -> None:
+    """Whose journal cannot be written."""
+    bench.is_published = True
+    bench.snapshot = replace(OPEN, circuit="closed")
+    bench.tick(40)
+
+
+def a_restart_of_this_process(bench: Bench) -> None:
+    a_snapshot_of_the_next_run(bench)
+    bench.restart()
+
+
+def one_that_nobody_saw_fresh(bench: Bench) -> None:
+    """This process was ended while the next run came and went."""
+    bench.time.pass_(600)
+    bench.publish()
+    bench.time.pass_(4)
+
+
+def an_open_one(bench: Bench) -> None:
+    bench.is_published = True
+    bench.tick(5)
+
+
+@pytest.mark.parametrize(
+    "follows",
+    [a_snapshot_of_the_next_run, a_restart_of_this_process, one_that_nobody_saw_fresh, an_open_one],
+)
+@pytest.mark.parametrize("leaves", [daemon_dies, file_is_gone])
+def test_an_end_in_good_order_is_over_as_soon_as_anything_follows(
+    bench: Bench, leaves: Callable[[Bench], None], follows: Callable[[Bench], None]
+) -> None:
+    bench.journal.tell("ended", "ended, the circuit is open")
+    leaves(bench)
+    bench.tick(5)
+    follows(bench)
+    daemon_dies(bench)
+    bench.tick(100)
+    blind = next(sent for sent in bench.targets.arrived if sent.title.startswith("BLIND"))
+    assert "good order" not in blind.body
+    assert "it may be closed" in blind.body
+
+
+def test_a_next_run_that_ends_in_good_order_says_so_again(bench: Bench) -> None:
+    for _ in range(2):
+        bench.journal.begin()
+        bench.journal.tell("without")
+        bench.is_published = True
+        bench.tick(40)
+        bench.journal.tell("ended", "ended, the circuit is open")
+        file_is_gone(bench)
+        bench.tick(70)
+    assert bench.titles == ["BLIND, no data for 60 s", "sees again", "BLIND, no data for 60 s"]
+    assert "ended in good order" in bench.targets.arrived[-1].body
+
+
+@pytest.mark.parametrize(
+    "last",
+    [
+        {"circuit": "closed"},
+        {"circuit": "paused"},
+        {"coil_on": True},
+        {"auxiliary_closed": True},
+        {"circuit": "locked out", "lockout": "failed to open"},
+    ],
+)
+def test_an_end_is_not_in_good_order_for_one_who_saw_it_closed_last(
+    bench: Bench, last: dict[str, object]
+) -> None:
+    if "lockout" in last:
+        last = last | {"lockout": locked(failed_to_open=True, opened_in_s=None).lockout}
+    bench.snapshot = replace(OPEN, **last)  # type: ignore[arg-type]
+    bench.tick(2)
+    bench.journal.tell("ended", "ended, the circuit is open")
+    file_is_gone(bench)
+    bench.tick(80)
+    blind = next(sent for sent in bench.targets.arrived if sent.title.startswith("BLIND"))
+    assert "good order" not in blind.body
+    assert "look at the contactor" in blind.body
 
 
 def test_blind_otherwise_says_that_it_may_be_closed(bench: Bench) -> None:
@@ -196,9 +311,12 @@ def test_that_it_failed_to_open_is_told_when_only_the_status_says_so(bench: Benc
     assert bench.titles == ["TRIP overvoltage", "DID NOT OPEN"]
 
 
-def test_a_second_trip_is_told_though_the_journal_is_silent_all_the_time(bench: Bench) -> None:
-    for minute in (5, 15):
-        bench.snapshot = locked(f"2026-07-01T12:{minute:02}:00+00:00")
+@pytest.mark.parametrize("second", ["12:15:00", "12:05:00", "12:05:03"])  # a clock set back
+def test_a_second_trip_is_told_though_the_journal_is_silent_all_the_time(
+    bench: Bench, second: str
+) -> None:
+    for at in ("12:05:00", second):
+        bench.snapshot = locked(f"2026-07-01T{at}+00:00")
         bench.tick(60)
         bench.snapshot = OPEN
         bench.tick(60)

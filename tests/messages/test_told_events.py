@@ -1,9 +1,15 @@
 """What the journal's events have to tell: each thing once, with all that belongs to it."""
 
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from message_bench import Bench
+from journals import closing
+from message_bench import OPEN, WALL_S, Bench
+
+from supervisor.journal.records import UnseenEnd
+from supervisor.snapshot import LockoutView
 
 
 def test_history_is_not_told_on_the_first_start(tmp_path: Path) -> None:
@@ -108,6 +114,83 @@ def test_the_same_trip_after_a_reset_is_another(bench: Bench) -> None:
         bench.journal.tell("reset", "reset by the warden: looked")
         bench.tick(10)
     assert bench.titles == ["TRIP external", "lockout reset"] * 2
+
+
+@pytest.mark.parametrize("code", ["reset", "closed"])
+@pytest.mark.parametrize("is_another_run", [False, True])
+@pytest.mark.parametrize("off_s", [0.0, 3.0])
+def test_nor_is_it_the_same_because_the_clock_was_set_back(
+    bench: Bench, code: str, is_another_run: bool, off_s: float
+) -> None:
+    """As after each start of a machine whose clock has no battery."""
+    for k in range(2):
+        bench.time.at_wall_s = WALL_S + k * off_s
+        if is_another_run:
+            bench.journal.begin()
+        bench.journal.trip("external", "the stop button was pressed")
+        bench.tick(10)
+        bench.journal.tell(code)
+        bench.tick(10)
+    assert [title for title in bench.titles if title.startswith("TRIP")] == ["TRIP external"] * 2
+
+
+def killed_while_closed(bench: Bench, *, heard_of_for_s: float = 600.0) -> None:
+    """And started again after an hour, by a daemon that finds itself locked out."""
+    bench.journal.write(closing(bench.time.at_s)._replace(wall_s=bench.time.at_wall_s))
+    bench.tick(each_s=heard_of_for_s)
+    bench.journal.tell("stage")
+    bench.tick(each_s=3600.0)
+    bench.journal.begin()
+    wall = datetime.fromtimestamp(bench.time.at_wall_s, UTC).isoformat()
+    view = LockoutView("external", REASON, "look", None, None, "", wall, None, False, True, ())
+    bench.snapshot = replace(OPEN, circuit="locked out", lockout=view)
+
+
+REASON = "the last run ended without a word while the circuit was closed"
+
+
+def found_locked(bench: Bench) -> None:
+    bench.journal.tell("locked_out_at_start", REASON, ended_unseen=True, remedy="look")
+
+
+def found_unseen(bench: Bench) -> None:
+    bench.journal.write(UnseenEnd(bench.time.at_s, bench.time.at_wall_s, REASON, "look"))
+
+
+@pytest.mark.parametrize("apart_s", [0, 2])
+def test_a_kill_is_told_once_with_the_last_sign_of_life(bench: Bench, apart_s: int) -> None:
+    killed_while_closed(bench)
+    found_locked(bench)
+    bench.tick(apart_s)
+    found_unseen(bench)
+    bench.tick(20)
+    bench.journal.begin()
+    bench.journal.tell("locked_out_at_start", REASON, remedy="look")
+    bench.tick(20)
+    assert bench.titles == ["LOCKED OUT at start"]
+    body = bench.targets.arrived[0].body
+    assert "last noted: 2026-07-01 12:10:01 UTC (12:10:01 UTC)" in body
+    assert "when: 2026-07-01 13:10:" in body
+    assert REASON in body
+
+
+def test_a_last_sign_of_life_that_comes_late_or_never_holds_nothing_up(bench: Bench) -> None:
+    killed_while_closed(bench)
+    found_locked(bench)
+    bench.tick(8)
+    assert bench.titles == ["LOCKED OUT at start"]
+    assert "last noted" not in bench.targets.arrived[0].body
+    found_unseen(bench)
+    bench.tick(20)
+    assert bench.titles == ["LOCKED OUT at start"]
+
+
+def test_a_kill_of_which_only_the_unseen_end_is_noted_is_told(bench: Bench) -> None:
+    killed_while_closed(bench)
+    found_unseen(bench)
+    bench.tick(20)
+    assert bench.titles == ["LOCKED OUT at start"]
+    assert "last noted: 2026-07-01 12:10:01" in bench.targets.arrived[0].body
 
 
 @pytest.mark.parametrize(

@@ -10,12 +10,17 @@ from prometheus_client.core import Metric
 from prometheus_tools import CONFIG, promtool
 
 from supervisor.snapshot import Snapshot
-from supervisor.status.metrics import StatusCollector
+from supervisor.status.metrics import UP, StatusCollector
 from supervisor.status.status_file import Status
 
 RULE_FILES = [CONFIG / "recording-rules.yaml", CONFIG / "alert-rules.yaml"]
 TARGET = {"job": "holdwatch", "instance": "hut.lan:8462", "circuit": "hut-bank"}
 SCRAPES = 150  # of 5 s: longer than any alert waits
+BEFORE_SILENCE = 12
+Series = tuple[str, dict[str, str], float]
+# What is left to scrape when the supervisor dies, and when its machine does.
+SILENT: list[Series] = [("up", {}, 1.0), (UP[0], {}, 0.0)]
+UNREACHABLE: list[Series] = [("up", {}, 0.0)]
 
 
 def rules() -> list[dict[str, Any]]:
@@ -24,8 +29,20 @@ def rules() -> list[dict[str, Any]]:
     return [rule for group in groups for rule in group["rules"]]
 
 
-def assert_fires(folder: Path, snapshot: Snapshot, alerts: set[str], kind: str = "real") -> None:
-    """After many scrapes of the same snapshot these alerts fire, of this kind, and no others."""
+def assert_fires(
+    folder: Path,
+    snapshot: Snapshot,
+    alerts: set[str],
+    kind: str = "real",
+    then: list[Series] | None = None,
+) -> None:
+    """After many scrapes of the same snapshot these alerts fire, of this kind, and no others.
+
+    With ``then`` the snapshot is told for a minute only, and this is what is scraped after that.
+    """
+    scraped = _scraped(_told(snapshot))
+    if then is not None:
+        scraped = _scraped(_told(snapshot), BEFORE_SILENCE, then)
     fires = [
         {"labels": f'{{alertname="{name}",kind="{kind}"}}', "value": 1} for name in sorted(alerts)
     ]
@@ -35,7 +52,7 @@ def assert_fires(folder: Path, snapshot: Snapshot, alerts: set[str], kind: str =
         "tests": [
             {
                 "interval": "5s",
-                "input_series": _scraped(snapshot),
+                "input_series": scraped,
                 "promql_expr_test": [
                     {
                         "expr": 'group by (alertname, kind) (ALERTS{alertstate="firing"})',
@@ -52,14 +69,26 @@ def assert_fires(folder: Path, snapshot: Snapshot, alerts: set[str], kind: str =
     assert done.returncode == 0, done.stdout + done.stderr
 
 
-def _scraped(snapshot: Snapshot) -> list[dict[str, str]]:
+def _told(snapshot: Snapshot) -> list[Series]:
     registry = CollectorRegistry(auto_describe=False)
     registry.register(StatusCollector(lambda: Status(snapshot, 0.1, "")))
     families: list[Metric] = list(registry.collect())
     told = [(s.name, dict(s.labels), s.value) for family in families for s in family.samples]
-    return [_series(*one) for one in [("up", {}, 1.0), *told]]
+    return [("up", {}, 1.0), *told]
 
 
-def _series(name: str, labels: dict[str, str], value: float) -> dict[str, str]:
+def _scraped(
+    told: list[Series], until: int = SCRAPES, then: list[Series] | None = None
+) -> list[dict[str, str]]:
+    after = {_name(name, labels): value for name, labels, value in then or []}
+    series = []
+    for name, labels, value in told:
+        full = _name(name, labels)
+        later = f"{after[full]:.9g}x{SCRAPES}" if full in after else "stale"
+        series.append({"series": full, "values": f"{value:.9g}x{until} {later}"})
+    return series
+
+
+def _name(name: str, labels: dict[str, str]) -> str:
     all_labels = ",".join(f"{key}={json.dumps(text)}" for key, text in (TARGET | labels).items())
-    return {"series": f"{name}{{{all_labels}}}", "values": f"{value:.9g}x{SCRAPES}"}
+    return f"{name}{{{all_labels}}}"
