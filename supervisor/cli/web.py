@@ -169,15 +169,10 @@ def _tls(web: Web) -> "SSLContext | None":
     from supervisor.status.tls import tls_context
     from supervisor.status.token import Unfit
 
-    files = {"certificate_file": web.certificate_file, "key_file": web.key_file}
-    given = [Path(file) for file in files.values() if file]
-    if not given:
+    if not (web.certificate_file and web.key_file):  # the settings have both or none
         return None
     try:
-        if len(given) == 1:
-            missing = next(name for name, file in files.items() if not file)
-            raise Unfit(f"certificate and key go together, and web.{missing} is not given")
-        return tls_context(*given)
+        return tls_context(Path(web.certificate_file), Path(web.key_file))
     except Unfit as unfit:
         raise _unfit(unfit) from None
 

@@ -72,7 +72,7 @@ def create_app(
         return Response(content, code, media_type="application/json")
 
     streams = Streams(look, most_streams)
-    past, open_desk = HistoryDesk(journal), OpenDesk(opening, time.monotonic)
+    past, open_desk = HistoryDesk(journal), OpenDesk(opening)
     app = Starlette(
         routes=[
             *_assets(),
@@ -87,12 +87,22 @@ def create_app(
             Route("/metrics", _metrics(look)),
         ],
         middleware=[Middleware(Guard, names=private_names(host_name))],
+        exception_handlers={404: _nothing_here},
     )
+    app.router.redirect_slashes = False
     app.state.streams = streams
     return app
 
 
 Answer = Callable[[Request], object]
+NOTHING_HERE = (
+    "there is nothing at this path: the page is at /, and /api/openapi.json tells of all else; "
+    "no path but the page's ends with a slash"
+)
+
+
+async def _nothing_here(_: Request, __: Exception) -> Response:
+    return JSONResponse({"problem": NOTHING_HERE}, 404)
 
 
 def _metrics(look: Callable[[], Status]) -> Answer:

@@ -4,9 +4,10 @@ Within a run of the daemon its monotonic clock tells how rows follow one another
 only the wall clock can. Where what it says cannot be, the axis has a gap of a fixed width.
 """
 
+import math
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import groupby
+from itertools import accumulate, groupby
 from operator import attrgetter, itemgetter
 from typing import NamedTuple
 
@@ -16,7 +17,9 @@ from supervisor.journal.schema import WINDOW_MS
 
 LONGEST_BETWEEN_S = 48 * 3600.0
 BREAK_S = 600.0  # drawn so wide where nobody knows how long it took
-TOGETHER = 1.5  # spans from end to end, at most, of rows with nothing between them
+LOST_S = (
+    0.5  # so little missing from a row is a late window or two: it reaches back to the one before
+)
 SLACK_S = 0.001
 
 _run, _mono_s, _from_s = attrgetter("run"), attrgetter("mono_s"), itemgetter(0)
@@ -39,9 +42,11 @@ class Break(NamedTuple):
 
 
 class Axis:
-    """Where the runs of these rows lie; each row list is in the order of time."""
+    """Where the runs of these rows lie; each row list is in the order of time. ``window_s``: how
+    long a window of theirs is."""
 
-    def __init__(self, *row_lists: Sequence[Sample]) -> None:
+    def __init__(self, *row_lists: Sequence[Sample], window_s: float = WINDOW_MS / 1000) -> None:
+        self._window_s = window_s
         ends: dict[int, tuple[Sample, Sample]] = {}
         for rows in row_lists:
             for run, of_run in groupby(rows, key=_run):
@@ -67,19 +72,45 @@ class Axis:
             self._offsets_s[last.run] = ends_s - last.mono_s
             begins_s, later = ends_s - (last.mono_s - first.mono_s), first
 
-    def pieces(self, rows: Iterable[Sample]) -> Iterator[Piece]:
-        """A row reaches back to the one before; one after a gap as far as its windows do."""
-        run, before_s = 0, float("-inf")
+    def pieces(self, rows: Sequence[Sample], finer: Sequence[Sample] = ()) -> Iterator[Piece]:
+        """Of each row as much as it holds windows that no finer row holds.
+
+        It does not tell where in its span they were: they are taken to be the newest of what the
+        finer rows leave of it. So a lapse among finer rows is seen as it was; one among others lies
+        at the beginning of its row's span.
+        """
+        covered = joined(self.pieces(finer)) if finer else []
+        keys = [(row.run, row.mono_s) for row in finer]
+        held = [0, *accumulate(row.windows for row in finer)]
+        before, before_s = (0, -math.inf), -math.inf
         for row in rows:
-            to_s = row.mono_s + self._offsets_s[row.run]
-            if row.run != run or to_s - before_s > TOGETHER * row.span_s:
-                length_s = min(row.span_s, row.windows * WINDOW_MS / 1000)
-                from_s = max(to_s - length_s, before_s)
-            else:
-                from_s = before_s
-            run, before_s = row.run, to_s
+            key, to_s = (row.run, row.mono_s), row.mono_s + self._offsets_s[row.run]
+            is_next = to_s - row.span_s < before_s + LOST_S
             measured = (row.front_v, row.far_v, row.current_a)
-            yield Piece(from_s, to_s, measured, row.good / row.windows if row.windows else 0.0)
+            good = row.good / row.windows if row.windows else 0.0
+            whole = Piece(before_s if is_next else to_s - row.span_s, to_s, measured, good)
+            parts, windows = [whole], row.windows
+            if finer:
+                parts = list(without(parts, covered))
+                begins = max(before, (row.run, row.mono_s - row.span_s))
+                windows -= held[bisect_right(keys, key)] - held[bisect_right(keys, begins)]
+            yield from _newest(parts, windows * self._window_s, LOST_S if is_next else 0.0)
+            before, before_s = key, to_s
+
+
+def _newest(parts: Sequence[Piece], length_s: float, lost_s: float) -> Sequence[Piece]:
+    """So much of them, or all when no more than this is missing; oldest first."""
+    if length_s <= 0:
+        return []
+    if sum([part.to_s - part.from_s for part in parts]) <= length_s + lost_s:
+        return parts
+    kept: list[Piece] = []
+    for part in reversed(parts):
+        kept.append(part._replace(from_s=max(part.from_s, part.to_s - length_s)))
+        length_s -= part.to_s - part.from_s
+        if length_s <= SLACK_S:
+            break
+    return kept[::-1]
 
 
 def joined(pieces: Iterable[Piece]) -> list[tuple[float, float]]:

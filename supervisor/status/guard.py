@@ -60,6 +60,8 @@ class Guard:
             return PlainTextResponse(
                 "Unknown host name. Use this machine's address, its own name, or localhost.\n", 421
             )
+        if scope["path"] == f"{OPEN_PATH}/":
+            return None  # a slip: that there is nothing says more than that nothing acts here
         acts = scope["path"] == OPEN_PATH
         allowed = ("POST",) if acts else ("GET", "HEAD")
         if scope["method"] not in allowed:

@@ -9,11 +9,12 @@ from typing import Any, NamedTuple
 
 from supervisor.journal.reader import NoJournal, Reader, Sample, Session
 from supervisor.journal.records import Span
-from supervisor.journal.schema import MINUTE_MS, SECOND_MS
-from supervisor.status.axis import BREAK_S, Axis, Piece, joined, without
+from supervisor.journal.schema import MINUTE_MS, SECOND_MS, WINDOW_MS
+from supervisor.status.axis import BREAK_S, Axis, Piece, joined
 from supervisor.status.buckets import in_buckets
 
 MINUTE_S = 60.0
+WINDOWS_MS = (100, 200)  # that there may be, see settings.model
 FINE_UP_TO_S = 7200.0  # so much is shown by rows of a second; more by rows of a minute
 LEAST_GAP_S = 1.0
 MOST_SESSIONS = 50
@@ -106,8 +107,8 @@ def history(reader: Reader, asked: Asked) -> History:
     """Raises NoJournal, with words, when there is no such session."""
     session = _session(reader, asked.session)
     fine, coarse = _rows(reader, session.id, asked.length_s)
-    axis = Axis(coarse, fine)
-    pieces = _within(_pieces(axis, fine, coarse), asked.length_s)
+    axis = Axis(coarse, fine, window_s=_window_s(session))
+    pieces = _within([*axis.pieces(coarse, fine), *axis.pieces(fine)], asked.length_s)
     extent_s = -min((piece.from_s for piece in pieces), default=0.0)
     unit_s = 1.0 if fine else MINUTE_S
     bucket_s = unit_s * max(1, math.ceil(extent_s / asked.points / unit_s))
@@ -134,6 +135,13 @@ def _session(reader: Reader, number: int | None) -> Session:
     raise NoJournal(f"there is no session {number} in the journal")
 
 
+def _window_s(session: Session) -> float:
+    """As its settings had it."""
+    loop = session.settings.get("loop")
+    told_ms = loop.get("window_milliseconds") if isinstance(loop, dict) else None
+    return (told_ms if told_ms in WINDOWS_MS else WINDOW_MS) / 1000
+
+
 def _rows(reader: Reader, session: int, length_s: float) -> tuple[list[Sample], list[Sample]]:
     """Rows of a second as far as they are worth it, and rows of a minute for all of it."""
     is_fine = length_s <= FINE_UP_TO_S
@@ -149,12 +157,6 @@ def _rows(reader: Reader, session: int, length_s: float) -> tuple[list[Sample], 
 
 def _extent_s(rows: Sequence[Sample]) -> float:
     return -min((piece.from_s for piece in Axis(rows).pieces(rows)), default=0.0)
-
-
-def _pieces(axis: Axis, fine: Sequence[Sample], coarse: Sequence[Sample]) -> list[Piece]:
-    """Of a second where there are such rows, of a minute elsewhere."""
-    seconds = list(axis.pieces(fine))
-    return [*without(axis.pieces(coarse), joined(seconds)), *seconds]
 
 
 def _within(pieces: Sequence[Piece], length_s: float) -> list[Piece]:

@@ -26,6 +26,7 @@ MOST_KEPT = 32  # answers, waiting ones too
 MOST_MINUTES = 14 * 24 * 60
 LEAST_POINTS, POINTS, MOST_POINTS = 50, 360, 2000
 MINUTES = 10
+LONGEST_NUMBER = 20  # in characters
 PARAMETERS = ("minutes", "whole", "session", "points")
 CSV_COLUMNS = (
     "utc", "before_newest_seconds",
@@ -135,7 +136,8 @@ def _number(values: dict[str, str], name: str, least: int, most: int, default: i
     text = values.get(name)
     if text is None:
         return default
-    if not (text.isascii() and text.isdigit() and least <= int(text[:20]) <= most):
+    is_number = len(text) <= LONGEST_NUMBER and text.isascii() and text.isdigit()
+    if not (is_number and least <= int(text) <= most):
         raise ValueError(f"{name} is a whole number from {least} to {most}")
     return int(text)
 

@@ -113,12 +113,11 @@ OPEN: Json = {
     "responses": {
         "200": _answer("The supervisor's answer", _ref("Reply")),
         "400": _problem("The body did not come"),
-        "401": _problem("No token, or a wrong one"),
+        "401": _problem("No token, or a wrong one: told a second late"),
         "403": _problem("Not set up, or asked by a page of another site"),
         "413": _problem("The body is too large"),
         "415": _problem("The body is not JSON"),
         "422": _problem("The body is not the confirmation"),
-        "429": _problem("Too many wrong tokens"),
         "503": _problem("The supervisor does not answer"),
     }
     | GUARDED,

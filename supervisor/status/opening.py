@@ -2,6 +2,11 @@
 
 The request goes to a socket of the daemon that understands ``open`` alone. A token must be sent on
 purpose: no cookie does it by itself, and what another site's page sends is refused.
+
+The right token is never refused, whoever else guesses from the same address: a household, a proxy
+or a tunnel has one for all. A wrong one is answered a second late, and a connection asks one thing
+at a time: so no address tries more than some twenty a second, see ``door``. That keeps a guesser
+from taking the processor; what keeps him out is the length of the token, see ``token``.
 """
 
 import asyncio
@@ -17,10 +22,9 @@ from starlette.datastructures import Headers
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 
-from supervisor.status.wrong_tokens import WrongTokens
-
 MOST_BODY_BYTES = 1024
 AT_ONCE = 4
+WRONG_LATE_S = 1.0
 NOT_SET_UP = (
     "opening from the page is not set up: web.token_file names no file in the settings "
     "(holdwatch web --new-token FILE makes one); use the button or holdwatch open"
@@ -54,14 +58,13 @@ class _Refused(Exception):
 class OpenDesk:
     """Answers the requests to open."""
 
-    def __init__(self, opening: Opening | None, now_s: Callable[[], float]) -> None:
+    def __init__(self, opening: Opening | None) -> None:
         self._opening = opening
-        self._wrong = WrongTokens(now_s)
         self._threads = ThreadPoolExecutor(AT_ONCE, "open")
 
     async def answer(self, request: Request) -> Response:
         try:
-            opening = self._allowed(request)
+            opening = await self._allowed(request)
             await _check_body(request)
         except _Refused as refused:
             return refused.answer
@@ -78,33 +81,23 @@ class OpenDesk:
             {"done": reply.done, "message": reply.message, "circuit": reply.circuit}
         )
 
-    def _allowed(self, request: Request) -> Opening:
+    async def _allowed(self, request: Request) -> Opening:
         if problem := _from_elsewhere(request.headers):
             raise _Refused(403, problem)
         if self._opening is None:
             raise _Refused(403, NOT_SET_UP)
-        self._check_token(request, self._opening.token)
+        await _check_token(request.headers, self._opening.token)
         return self._opening
 
-    def _check_token(self, request: Request, token: str) -> None:
-        address = request.client.host if request.client else ""
-        if wait_s := self._wrong.wait_s(address):
-            raise _too_many(wait_s)
-        scheme, _, sent = request.headers.get("authorization", "").partition(" ")
-        if scheme.lower() != "bearer" or not sent:
-            raise _Refused(401, "no token was sent", **{"WWW-Authenticate": "Bearer"})
-        if not hmac.compare_digest(sent.strip().encode("latin-1"), token.encode()):
-            wait_s = self._wrong.wait_of_all_s()
-            self._wrong.note(address)
-            if wait_s:
-                raise _too_many(wait_s)
-            challenge = 'Bearer error="invalid_token"'
-            raise _Refused(401, "the token is wrong", **{"WWW-Authenticate": challenge})
 
-
-def _too_many(wait_s: int) -> _Refused:
-    problem = f"too many wrong tokens; try again in {wait_s} s"
-    return _Refused(429, problem, **{"Retry-After": str(wait_s)})
+async def _check_token(headers: Headers, token: str) -> None:
+    scheme, _, sent = headers.get("authorization", "").partition(" ")
+    if scheme.lower() != "bearer" or not sent:
+        raise _Refused(401, "no token was sent", **{"WWW-Authenticate": "Bearer"})
+    if not hmac.compare_digest(sent.strip().encode("latin-1"), token.encode()):
+        await asyncio.sleep(WRONG_LATE_S)
+        challenge = 'Bearer error="invalid_token"'
+        raise _Refused(401, "the token is wrong", **{"WWW-Authenticate": challenge})
 
 
 def _from_elsewhere(headers: Headers) -> str:

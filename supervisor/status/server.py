@@ -8,9 +8,8 @@ import uvicorn
 from starlette.applications import Starlette
 
 from supervisor.status.connection import LONGEST_HEAD_BYTES, Connection
+from supervisor.status.door import PLACES, Door, Places
 
-HANDSHAKE_S = 5.0
-FAREWELL_S = 0.5  # for a client of TLS to answer the end of the connection
 UNSENT_BYTES = 128 * 1024  # that the kernel keeps for a client
 UNHEARD_MS = 10_000  # without a sign that anything arrived; a phone out of range
 
@@ -23,6 +22,7 @@ class PageServer(uvicorn.Server):
         app: Starlette,
         tls: ssl.SSLContext | None = None,
         connection: type[Connection] = Connection,
+        places: Places = PLACES,
     ) -> None:
         settings = uvicorn.Config(
             app,
@@ -38,24 +38,19 @@ class PageServer(uvicorn.Server):
         )
         super().__init__(settings)
         self._app = app
-        self._tls = tls
         self._connection = connection
+        self._door = Door(self._connect, tls, places)
+        self._keeping: list[asyncio.Task[None]] = []
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         loop = asyncio.get_running_loop()
-        self.servers = [
-            await loop.create_server(
-                self._connect,
-                sock=one,
-                ssl=self._tls,
-                ssl_handshake_timeout=HANDSHAKE_S if self._tls else None,
-                ssl_shutdown_timeout=FAREWELL_S if self._tls else None,
-            )
-            for one in sockets or []
-        ]
+        self.servers = []  # the door is ours
+        self._keeping = [loop.create_task(self._door.keep(one)) for one in sockets or []]
         self.started = True
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        for keeping in self._keeping:
+            keeping.cancel()
         self._app.state.streams.end()
         await super().shutdown(sockets)
 

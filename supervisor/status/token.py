@@ -1,7 +1,8 @@
 """The token: a word in a file; who knows it may open from the page.
 
 As RFC 6750 has it, "The OAuth 2.0 Authorization Framework: Bearer Token Usage", section 2.1: it is
-sent as ``Authorization: Bearer TOKEN``, and made of the characters that fit there.
+sent as ``Authorization: Bearer TOKEN``, and made of the characters that fit there. That it is long
+is all that keeps a guesser out: a new one has 192 random bits.
 """
 
 import os
@@ -10,7 +11,7 @@ import secrets
 import stat
 from pathlib import Path
 
-SHORTEST = 16
+SHORTEST = 24
 RANDOM_BYTES = 24
 CHARACTERS = re.compile(r"[A-Za-z0-9._~+/-]+=*")
 LARGEST_BYTES = 1024
@@ -29,7 +30,10 @@ def read_token(path: Path) -> str:
         raise Unfit(f"the token file {path} has {len(lines)} lines; it must be one line, the token")
     token = lines[0].strip()
     if len(token) < SHORTEST:
-        raise Unfit(f"the token in {path} is shorter than {SHORTEST} characters: easy to guess")
+        raise Unfit(
+            f"the token in {path} is shorter than {SHORTEST} characters: easy to guess; "
+            "holdwatch web --new-token FILE makes one that is not"
+        )
     if not CHARACTERS.fullmatch(token):
         raise Unfit(f"the token in {path} must be of letters, digits and . _ ~ + / - only")
     return token

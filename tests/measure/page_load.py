@@ -2,6 +2,7 @@
 
 A simulated daemon in real time and ``holdwatch web`` beside it: alone, with one phone, with 50
 streams, a scraper, trends and a slow-loris client at once, and with a flood at the open socket.
+Then one by TLS alone, with clients that never shake hands.
 """
 
 import json
@@ -12,11 +13,12 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+import yaml
 from report_speed import a_charge
 
 from supervisor.journal.reader import Reader
@@ -45,6 +47,8 @@ expect: {{outcome: open}}
 """
 HOLDWATCH = [sys.executable, "-m", "supervisor"]
 SPELL_S = 20.0
+FLOOD_S, FLOOD_A_SECOND = 4.0, 400
+UNIT = Path(__file__).parents[2] / "systemd" / "holdwatch-web@.service"
 STREAMS, STREAMS_OF_ONE = 50, 17  # from addresses of their own: one has 20 connections at most
 GET = "GET {} HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n"
 
@@ -128,11 +132,12 @@ def processor_s(process: subprocess.Popen[str]) -> float:
     return (int(fields[11]) + int(fields[12])) / 100
 
 
-def resident_mib(process: subprocess.Popen[str]) -> float:
+def resident_mib(process: subprocess.Popen[str], which: str = "VmRSS") -> float:
+    """proc(5), status; VmHWM is the most it ever was."""
     for line in Path(f"/proc/{process.pid}/status").read_text().splitlines():
-        if line.startswith("VmRSS:"):
+        if line.startswith(f"{which}:"):
             return int(line.split()[1]) / 1024
-    raise SystemExit("no VmRSS")
+    raise SystemExit(f"no {which}")
 
 
 def snapshot(run_dir: Path) -> Snapshot:
@@ -222,6 +227,51 @@ def trends() -> None:
             )
 
 
+def tls_settings(folder: Path) -> Path:
+    """The example's, with a certificate that signs itself."""
+    certificate, key, settings = (folder / name for name in ("page.pem", "page.key", "bank.yaml"))
+    subprocess.run(
+        ["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256",
+         "-days", "2", "-subj", "/CN=localhost", "-nodes", "-keyout", key, "-out", certificate],
+        check=True,
+        capture_output=True,
+    )  # fmt: skip
+    key.chmod(0o600)
+    web = {"certificate_file": str(certificate), "key_file": str(key)}
+    text = yaml.safe_load(EXAMPLE.read_text("utf-8")) | {"web": web}
+    settings.write_text(json.dumps(text), "utf-8")
+    return settings
+
+
+def hung_handshakes(name: str, addresses: int, folder: Path) -> None:
+    """Clients that connect and then say nothing, in a number that no bound of the page knows."""
+    where = ("--run-dir", str(folder), "--config", str(tls_settings(folder)))
+    with started("web", *where, "--port", "0", ready="Page:") as (page, line), ExitStack() as held:
+        port = int(line.strip().rstrip("/").rpartition(":")[2])
+        before_mib, began_s, count = resident_mib(page), time.monotonic(), 0
+        while (spent_s := time.monotonic() - began_s) < FLOOD_S:
+            if count >= spent_s * FLOOD_A_SECOND:
+                time.sleep(0.001)
+                continue
+            count += 1
+            source = (f"127.0.0.{10 + count % addresses}", 0)
+            with suppress(OSError):
+                client = socket.create_connection(("127.0.0.1", port), 2, source)
+                held.enter_context(client)
+        (most,) = [at for at in UNIT.read_text("utf-8").splitlines() if at.startswith("MemoryMax")]
+        print(
+            f"{count} hung handshakes {name}: {before_mib:.0f} MiB before, "
+            f"{resident_mib(page, 'VmHWM'):.0f} at the most; the unit has {most}"
+        )
+
+
+def tls() -> None:
+    for name, addresses in {"from one address": 1, "from 40 addresses": 40}.items():
+        with tempfile.TemporaryDirectory() as folder:
+            hung_handshakes(name, addresses, Path(folder))
+
+
 if __name__ == "__main__":
     trends()
     whole()
+    tls()

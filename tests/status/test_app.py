@@ -44,6 +44,15 @@ def test_nothing_but_reading(ask: Ask, method: str, path: str) -> None:
     assert answer.headers["x-frame-options"] == "DENY"
 
 
+@pytest.mark.parametrize("path", [*PATHS[1:], "/api/stream", "/api/open", "/api", "/assets"])
+def test_a_slash_too_many_leads_nowhere_and_is_told_so(ask: Ask, path: str) -> None:
+    for method in ("GET", "POST") if path == "/api/open" else ("GET",):
+        answer = ask(path + "/", method)
+        assert answer.status_code == 404
+        assert "ends with a slash" in answer.json()["problem"]
+        assert "location" not in answer.headers
+
+
 def test_head_is_like_get(ask: Ask) -> None:
     assert ask("/", "HEAD").status_code == 200
     assert ask("/api/status", "HEAD").status_code == 503

@@ -17,6 +17,7 @@ from starlette.routing import Route
 
 from supervisor.status.app import create_app
 from supervisor.status.connection import LONGEST_HEAD_BYTES, Connection
+from supervisor.status.door import Places
 from supervisor.status.status_file import Status
 from supervisor.status.stream import Streams
 
@@ -32,14 +33,15 @@ class Hasty(Connection):
 
     request_s = 0.2
     read_s = 0.2
-    most = 6
-    most_per_address = 3
+
+
+FEW = Places(of_all=6, of_one_address=3)
 
 
 @pytest.fixture
 def port(tmp_path: Path) -> Iterator[int]:
     samples.publish(tmp_path, samples.CLOSED)
-    with serving.served(create_app(tmp_path), connection=Hasty) as port:
+    with serving.served(create_app(tmp_path), connection=Hasty, places=FEW) as port:
         yield port
 
 

@@ -4,9 +4,12 @@ import json
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from journals import WALL_S, closing, end, event, run, window, windows, written
 
 from supervisor.journal.reader import NoJournal, Reader
@@ -121,6 +124,63 @@ def test_a_gap_stays_a_gap(tmp_path: Path) -> None:
     assert set(within) == {None}
 
 
+@pytest.mark.parametrize("length_s", [2, 29, 40, 59, 91, 200])
+@pytest.mark.parametrize("from_s", [61, 90, 119.9])
+def test_a_gap_is_as_long_as_it_was(tmp_path: Path, from_s: float, length_s: float) -> None:
+    """However it lies to the minutes, of which there are rows too."""
+    to_s = from_s + length_s
+    records = [run(), closing(0.0), *windows(1.0, from_s), *windows(to_s, to_s + 70.0)]
+    ((from_before_s, to_before_s),) = told(written(tmp_path, *records))["gaps"]
+    assert from_before_s == pytest.approx(70.0 + length_s, abs=0.11)
+    assert to_before_s == pytest.approx(70.0, abs=0.11)
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from([0.1, 0.3, 1.0, 7.0, 30.0, 65.0, 130.0]),
+            st.sampled_from([0.1, 0.6, 1.4, 1.9, 20.0, 31.0, 45.0, 90.0, 130.0]),
+            st.booleans(),
+        ),
+        min_size=1,
+        max_size=6,
+    ),
+    st.sampled_from([0.0, 0.3, 17.0, 59.9]),
+    st.sampled_from([50, 120, 360, 2000]),
+    st.sampled_from([100, 200]),
+)
+def test_no_bucket_has_a_value_where_no_window_was(
+    stretches: list[tuple[float, float, bool]], at_s: float, points: int, window_ms: int
+) -> None:
+    """Of rows of a second to the second. Of rows of a minute alone, which do not tell where in it
+    they were read: in that minute, and not for longer than was read."""
+    every, taken = window_ms // 100, []
+    for length_s, lapse_s, is_fine in stretches:
+        of_it = list(windows(at_s, at_s + length_s))[::every]
+        taken += [one._replace(is_fine=is_fine) for one in of_it]
+        at_s += length_s + lapse_s
+    settings_text = json.dumps({"loop": {"window_milliseconds": window_ms}})
+    with TemporaryDirectory() as folder:
+        records = [run(settings=settings_text), closing(0.0), *taken]
+        answer = told(written(Path(folder), *records), points=points)
+    newest_s, width_s = taken[-1].mono_s, answer["bucket_s"]
+    fine = [one.mono_s for one in taken if one.is_fine]
+    calm_minutes = {round(1000 * one.mono_s) // 60_000 for one in taken if not one.is_fine}
+    columns, shown = answer["columns"], 0
+    for before_s, mean in zip(columns["before_s"], columns["front_mean_v"], strict=True):
+        ends_s = newest_s - before_s
+        begins_s = ends_s - width_s
+        shown += mean is not None
+        has_fine = any(begins_s - 0.11 < s < ends_s + window_ms / 1000 + 0.01 for s in fine)
+        minutes = range(int((begins_s - 0.2) // 60), int((ends_s + 0.2) // 60) + 1)
+        if mean is not None and not has_fine:
+            assert calm_minutes & set(minutes), (begins_s, ends_s)
+    rows = len(calm_minutes) + len({round(1000 * s) // 1000 for s in fine})
+    if width_s == 1.0:
+        assert shown <= len(taken) * window_ms / 1000 + 2 * rows
+
+
 def test_a_restart_is_laid_by_the_wall_clock(tmp_path: Path) -> None:
     """The second run's monotonic clock begins anew; 30 s passed between."""
     again = [run(0.0, wall_s=WALL_S + 330), closing(0.0, is_new=False)]
@@ -228,8 +288,8 @@ def test_long_ones_are_not_read_row_by_row_of_a_second(
         step = span_ms // 1000
         store.db.executemany(
             f"INSERT INTO sample VALUES ({', '.join('?' * 16)})",
-            [(1, span_ms, 1, t * 1000, round((WALL_S + t) * 1000), *[3.3] * 6, *[50.0] * 3, 9, 9)
-             for t in range(step, length_s, step)],
+            [(1, span_ms, 1, t * 1000, round((WALL_S + t) * 1000), *[3.3] * 6, *[50.0] * 3,
+              10 * step, 10 * step) for t in range(step, length_s, step)],
         )  # fmt: skip
     store.db.execute("COMMIT")
     store.disconnect()

@@ -10,7 +10,7 @@ from typing import Any
 import asking
 import httpx
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from journals import closing, event, run, windows, written
 from starlette.applications import Starlette
@@ -113,6 +113,26 @@ def test_no_question_is_a_fault_of_ours(journal: Path, asked: dict[str, str]) ->
     answer = asking.ask(app, f"/api/history?{httpx.QueryParams(asked)}")
     assert answer.status_code in (200, 404, 422)
     assert answer.json()
+
+
+long_digits = st.text("0123456789", max_size=5000) | st.builds(
+    lambda zeros, number: zeros * "0" + str(number), st.integers(0, 30), st.integers(0, 10**30)
+)
+
+
+@settings(max_examples=200)
+@given(
+    st.sampled_from(["minutes", "session", "points"]),
+    long_digits | st.tuples(long_digits, long_digits).map("".join),
+)
+@example("minutes", "1" + 100 * "0")
+@example("session", "0" * 19 + "1" + 4000 * "9")
+@example("points", "0" * 18 + "60" + 5000 * "0")
+def test_no_number_is_too_long_for_us(journal: Path, name: str, digits: str) -> None:
+    app = create_app(journal.parent, journal=lambda: journal)
+    answer = asking.ask(app, f"/api/history?{name}={digits}")
+    assert answer.status_code in ((200, 404, 422) if len(digits) <= 20 else (422,))
+    assert len(answer.text) < 300 or answer.status_code == 200
 
 
 @pytest.mark.parametrize("path", PATHS)

@@ -5,6 +5,7 @@ import shutil
 import socket
 import ssl
 import subprocess
+from contextlib import suppress
 from pathlib import Path
 
 import httpx
@@ -13,6 +14,7 @@ import samples
 import serving
 
 from supervisor.status.app import create_app
+from supervisor.status.door import Places
 from supervisor.status.tls import tls_context
 from supervisor.status.token import Unfit
 
@@ -61,6 +63,56 @@ def test_a_client_that_never_shakes_hands_does_not_hold_up_the_end(
     with serving.served(create_app(tmp_path), tls_context(*pair)) as port:
         silent = socket.create_connection(("127.0.0.1", port), timeout=serving.PATIENCE_S)
     assert serving.rest(silent) == b""
+
+
+def is_open(silent: socket.socket) -> bool:
+    silent.setblocking(False)
+    try:
+        return silent.recv(1) != b""
+    except BlockingIOError:
+        return True
+
+
+def test_clients_that_never_shake_hands_are_counted_like_all_others(
+    tmp_path: Path, pair: tuple[Path, Path]
+) -> None:
+    """Of one address and in all. Had they waited for the handshake's end, the first would have been
+    hung up on before the last."""
+    samples.publish(tmp_path, samples.CLOSED)
+    trusts = ssl.create_default_context(cafile=str(pair[0]))
+    places = Places(of_all=4, of_one_address=2)
+    with serving.served(create_app(tmp_path), tls_context(*pair), places=places) as port:
+        silent = [serving.client(port) for _ in range(2)]
+        assert serving.rest(serving.client(port)) == b""
+        with trusts.wrap_socket(
+            serving.client(port, source="127.0.0.2"), server_hostname="localhost"
+        ) as other:
+            other.sendall(serving.GET % b"/api/status")
+            assert b"200 OK" in serving.head_and_some(other, b'"problem"')
+            silent.append(serving.client(port, source="127.0.0.3"))
+            assert serving.rest(serving.client(port, source="127.0.0.4")) == b""
+            assert all(map(is_open, silent))
+        for one in silent:
+            one.close()
+
+
+@pytest.mark.parametrize("sends", [b"", b"\x16\x03\x01\x02\x00\x01", b"GET / HTTP/1.1\r\n\r\n"])
+def test_a_handshake_that_fails_leaves_its_place(
+    tmp_path: Path, pair: tuple[Path, Path], sends: bytes, capfd: pytest.CaptureFixture[str]
+) -> None:
+    samples.publish(tmp_path, samples.CLOSED)
+    trusts = ssl.create_default_context(cafile=str(pair[0]))
+    few = Places(2, 2)
+    with serving.served(create_app(tmp_path), tls_context(*pair), places=few) as port:
+        for _ in range(10):
+            failing = serving.client(port, sends)
+            with suppress(OSError):  # hung up on already
+                failing.shutdown(socket.SHUT_WR)
+            serving.rest(failing)
+        with trusts.wrap_socket(serving.client(port), server_hostname="localhost") as fit:
+            fit.sendall(serving.GET % b"/api/status")
+            assert b"200 OK" in serving.head_and_some(fit, b'"problem"')
+    assert capfd.readouterr().err == ""
 
 
 def test_streams_by_tls_end_with_the_server(tmp_path: Path, pair: tuple[Path, Path]) -> None:

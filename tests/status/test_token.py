@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from asking import TOKEN
 
 from supervisor.settings.model import Web
 from supervisor.status.token import Unfit, read_private, read_token, write_new_token
@@ -23,18 +24,18 @@ def file(folder: Path, content: bytes, mode: int = 0o600) -> Path:
 
 @pytest.mark.parametrize("ending", [b"", b"\n", b"\r\n", b"  \n"])
 def test_one_line_is_the_token(tmp_path: Path, ending: bytes) -> None:
-    assert read_token(file(tmp_path, b"correct-horse-battery" + ending)) == "correct-horse-battery"
+    assert read_token(file(tmp_path, TOKEN.encode() + ending)) == TOKEN
 
 
 @pytest.mark.parametrize(
     ("content", "words"),
     [
         (b"", "0 lines"),
-        (b"\n", "shorter than 16"),
-        (b"short\n", "shorter than 16"),
-        (b"one-of-two-lines-here\nanother-line-here\n", "2 lines"),
+        (b"\n", "shorter than 24"),
+        (b"x" * 23 + b"\n", "shorter than 24 .*--new-token"),
+        (b"one-of-two-lines-that-are-here\nanother-line-here\n", "2 lines"),
         (b"a word with spaces in it", "letters, digits"),
-        (b"\xff" * 20, "letters, digits"),
+        (b"\xff" * 30, "letters, digits"),
         (b"x" * 2000, "larger than"),
     ],
 )
@@ -50,7 +51,7 @@ def test_what_is_no_token_is_refused(tmp_path: Path, content: bytes, words: str)
      (0o601, False), (0o777, False)],
 )  # fmt: skip
 def test_others_may_not_read_or_write_it(tmp_path: Path, mode: int, is_fit: bool) -> None:
-    path = file(tmp_path, b"correct-horse-battery\n", mode)
+    path = file(tmp_path, TOKEN.encode(), mode)
     if is_fit:
         assert read_token(path)
     else:

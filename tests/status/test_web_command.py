@@ -143,8 +143,6 @@ def test_the_page_opens_by_the_token_of_the_settings(tmp_path: Path, hut_path: P
     ("block", "words"),
     [
         ({"token_file": "/nowhere/token"}, "token file /nowhere/token cannot be read"),
-        ({"certificate_file": "/nowhere/page.pem"}, "web.key_file is not given"),
-        ({"key_file": "/nowhere/page.key"}, "web.certificate_file is not given"),
         ({"certificate_file": "/nowhere/page.pem", "key_file": "/nowhere/page.key"}, "key file"),
     ],
 )
@@ -158,6 +156,18 @@ def test_a_file_that_does_not_fit_is_told_before_anything_is_served(
         assert words in line
         assert "what to do" in rest
         assert "Traceback" not in rest
+
+
+@pytest.mark.parametrize("which", ["certificate_file", "key_file"])
+def test_half_of_a_pair_is_not_served_in_the_clear(
+    tmp_path: Path, hut_path: Path, which: str
+) -> None:
+    config = settings_with(tmp_path, hut_path, **{which: "/nowhere/page"})
+    with web(tmp_path, "--config", str(config)) as (process, line):
+        rest = remaining(process)
+        assert process.returncode == 78
+        assert f"web.{which}" in line
+        assert "is missing" in rest
 
 
 def test_the_token_in_the_clear_is_warned_of_on_the_network_only(
