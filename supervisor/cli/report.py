@@ -1,7 +1,9 @@
 """``holdwatch report``: a session's record as one page, to be read, printed and signed."""
 
 import os
+import re
 import tempfile
+import unicodedata
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -18,12 +20,13 @@ from supervisor.cli.export import (
     warn_of_damage,
 )
 from supervisor.journal.reader import Reader, Session
+from supervisor.report.mark import found_mark, mark_of
 
 if TYPE_CHECKING:
     from supervisor.report.record import Tell
 
 MOST_SESSIONS = 6
-OWN_BEGINNINGS = (b"<!doctype", b"%pdf-")  # what may be written anew
+LONGEST_NAME = 40  # of the bank, in the name of a file
 NEEDS = {"jinja2", "markupsafe", "matplotlib", "numpy"}
 
 
@@ -34,7 +37,7 @@ NEEDS = {"jinja2", "markupsafe", "matplotlib", "numpy"}
 @click.option(
     "--output",
     type=click.Path(path_type=Path),
-    help="The HTML file; left out: ./holdwatch-session-N.html.",
+    help="The HTML file; left out: ./holdwatch-BANK-DATE-session-N.html.",
 )
 @click.option("--pdf", is_flag=True, help="A PDF beside it, of the same name.")
 def command(
@@ -56,14 +59,15 @@ def command(
         sessions = _chosen(reader, numbers, path)
         html_path = _html_path(output, sessions)
         _refuse_to_overwrite_a_journal(html_path, path)
-        _try_folder(html_path)
+        mark = mark_of(sessions)
+        _try(html_path, mark)
         if pdf:
-            _try_folder(html_path.with_suffix(".pdf"))
+            _try(html_path.with_suffix(".pdf"), mark)
         with _progress() as tell:
             page = _page(reader, sessions, tell)
             if pdf:
                 tell("PDF")
-                _write_pdf(page, html_path.with_suffix(".pdf"))
+                _write_pdf(page, html_path.with_suffix(".pdf"), mark)
         _write(html_path, lambda part: part.write_text(page, encoding="utf-8"))
     click.echo(html_path)
     if pdf:
@@ -95,9 +99,20 @@ def _chosen(reader: Reader, numbers: tuple[int, ...], path: Path) -> list[Sessio
 def _html_path(output: Path | None, sessions: list[Session]) -> Path:
     if output:
         return output.with_suffix(".html") if output.suffix.lower() == ".pdf" else output
+    from supervisor.report.words import utc
+
+    first = sessions[0]
+    bank, day = _slug(first.bank), utc(first.began_wall_s, "%Y-%m-%d").replace(" ", "-")
     ids = "-".join(str(session.id) for session in sessions)
-    simulated = "-SIMULATED" if any(session.is_simulated for session in sessions) else ""
-    return Path(f"holdwatch-session{'s' if len(sessions) > 1 else ''}-{ids}{simulated}.html")
+    simulated = "SIMULATED" if any(session.is_simulated for session in sessions) else ""
+    parts = ("holdwatch", bank, day, f"session{'s' if len(sessions) > 1 else ''}-{ids}", simulated)
+    return Path(f"{'-'.join(filter(None, parts))}.html")
+
+
+def _slug(name: str) -> str:
+    """What every file system takes; nothing of a name in other letters than ours."""
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    return re.sub("[^a-z0-9]+", "-", plain)[:LONGEST_NAME].strip("-")
 
 
 def _refuse_to_overwrite_a_journal(html_path: Path, journal: Path) -> None:
@@ -105,18 +120,29 @@ def _refuse_to_overwrite_a_journal(html_path: Path, journal: Path) -> None:
         raise click.UsageError(f"{html_path} is the journal itself; name another file by --output")
 
 
-def _try_folder(path: Path) -> None:
+def _try(path: Path, mark: str) -> None:
     """Before the work, not after it."""
     if path.is_symlink() or (path.exists() and not path.is_file() and not path.is_dir()):
         raise fail(f"holdwatch: {path} is a link or a device; name a plain file by --output")
-    if path.is_file() and not path.read_bytes()[:9].lower().startswith(OWN_BEGINNINGS):
-        raise fail(f"holdwatch: {path} is there and is no report; name another file by --output")
+    if path.is_file() and (found := _found(path)) != mark:
+        what = "the report of another session" if found else "no report"
+        raise fail(f"holdwatch: {path} is there and is {what}; name another file by --output")
     if path.is_dir():
         raise fail(f"holdwatch: {path} is a folder; name a file by --output")
     if not os.access(path.absolute().parent, os.W_OK | os.X_OK):
         raise fail(
             f"holdwatch: cannot write into {path.absolute().parent}; name a file by --output"
         )
+
+
+def _found(path: Path) -> str:
+    try:
+        return found_mark(path)
+    except OSError as error:
+        raise fail(
+            f"holdwatch: {path} is there and cannot be read: {error.strerror}; name another file by"
+            " --output"
+        ) from None
 
 
 def _write(path: Path, write: Callable[[Path], object]) -> None:
@@ -136,11 +162,11 @@ def _write(path: Path, write: Callable[[Path], object]) -> None:
         ) from None
 
 
-def _write_pdf(page: str, path: Path) -> None:
+def _write_pdf(page: str, path: Path, mark: str) -> None:
     from supervisor.report.pdf import NoPdf, write_pdf
 
     try:
-        _write(path, lambda part: write_pdf(page, part))
+        _write(path, lambda part: write_pdf(page, part, mark))
     except NoPdf as missing:
         raise fail(str(missing)) from None
 

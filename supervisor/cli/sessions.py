@@ -19,10 +19,10 @@ from supervisor.cli.export import (
 )
 from supervisor.control.instance import is_claimed
 from supervisor.journal.closings import last_closing
-from supervisor.journal.codes import CLOSES, SESSION_LEFT, UNSEEN_END
+from supervisor.journal.codes import CLOSES, SESSION_LEFT, is_unseen_end
 from supervisor.journal.opening import open_to_write
 from supervisor.journal.pruning import remove
-from supervisor.journal.reader import Reader, Session
+from supervisor.journal.reader import ProgressRow, Reader, Session
 from supervisor.journal.schema import MINUTE_MS
 
 LOCK_TIMEOUT_S = 10.0
@@ -132,7 +132,7 @@ def _listed(
 ) -> Listed:
     """``is_kept``: a daemon is at work on this journal."""
     progress = reader.progress(session.id)
-    counted = [row for row in progress if row.charged_ah is not None]
+    is_whole = all(row.is_whole for row in progress) and not session.unseen_ends
     return Listed(
         number=session.id,
         began=_iso(session.began_wall_s),
@@ -145,8 +145,8 @@ def _listed(
             may_go_on=is_kept and session.newest_run == max(s.newest_run for s in sessions),
         ),
         recorded_s=round(_recorded_s(reader, session.id), 3),
-        charged_ah=counted[-1].charged_ah if counted else None,
-        charge_is_whole=all(row.is_whole for row in progress) and not session.unseen_ends,
+        charged_ah=_charged_ah(progress, is_whole=is_whole),
+        charge_is_whole=is_whole,
         trips=session.trips,
         a_run_ended_unseen=session.unseen_ends > 0,
         is_simulated=session.is_simulated,
@@ -154,15 +154,24 @@ def _listed(
     )
 
 
+def _charged_ah(progress: Sequence[ProgressRow], *, is_whole: bool) -> float | None:
+    """After a kill it may have been counted from zero again: then it is the most that was ever
+    counted, at least."""
+    counted = [row.charged_ah for row in progress if row.charged_ah is not None]
+    if not counted:
+        return None
+    return counted[-1] if is_whole else max(counted)
+
+
 def _state(reader: Reader, session: Session, *, may_go_on: bool) -> str:
     events = reader.events(session.id)
     last = last_closing(events)
     if last is not None and last.by == "finished":
         return "finished"
+    if last is not None and is_unseen_end(last.by):
+        return "ended unseen"
     if session.ended_wall_s is not None:
         return "ended"
-    if last is not None and last.by == UNSEEN_END:
-        return "ended unseen"
     turns = [event.code for event in events if event.code in {*CLOSES, SESSION_LEFT}]
     if turns[-1:] == [SESSION_LEFT]:
         return "left for another profile"

@@ -4,7 +4,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from supervisor.journal.codes import CLOSES, OPENS
-from supervisor.journal.reader import EventRow, Reader
+from supervisor.journal.reader import EventRow, ProgressRow, Reader, Sample
+from supervisor.journal.schema import MINUTE_MS
+
+JUST_THE_NEWEST_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +43,13 @@ def last_closed_wall_s(reader: Reader, session: int) -> float | None:
     last = last_closing(reader.events(session))
     if last is not None and last.opened_wall_s is not None:
         return last.opened_wall_s
-    closed = [row.wall_s for row in reader.progress(session) if row.circuit == "closed"]
-    if last is None:  # its event was lost
-        return closed[-1] if closed else None
-    newest = reader.newest_wall_s(session)
-    return max(known) if (known := [w for w in (*closed[-1:], newest) if w is not None]) else None
+    known: list[ProgressRow | Sample] = []
+    known += [row for row in reader.progress(session) if row.circuit == "closed"][-1:]
+    if last is not None:  # else its event was lost, and it may have been open for long
+        known += reader.newest_samples(session, MINUTE_MS, JUST_THE_NEWEST_S)
+    return max(known, key=_place).wall_s if known else None
+
+
+def _place(row: ProgressRow | Sample) -> tuple[int, float]:
+    """The wall clock may have been set back, by years."""
+    return row.run, row.mono_s

@@ -1,6 +1,8 @@
 """Opens the journal's file to be written: a sound one, of this program and version, or none."""
 
 import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from supervisor.journal.schema import APPLICATION_ID, MIGRATIONS, VERSION
@@ -13,6 +15,23 @@ class Broken(Exception):
     """The file is no sound journal, or one of a newer version: to be set aside."""
 
 
+def is_broken(error: sqlite3.DatabaseError) -> bool:
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF  # without its extension
+    return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+
+
+@contextmanager
+def broken_by_damage() -> Iterator[None]:
+    """Whoever works on the file, damage is Broken: never the fault of what was to be written."""
+    try:
+        yield
+    except sqlite3.DatabaseError as error:
+        if is_broken(error):
+            raise Broken(str(error)) from None
+        raise
+
+
+@broken_by_damage()
 def open_to_write(path: Path, *, check: bool, wait_s: float) -> sqlite3.Connection:
     """Sound, ours, and of this version: migrated when it was of an older one. ``wait_s``: for
     another program that writes. Raises Broken, sqlite3.Error."""
@@ -26,20 +45,10 @@ def open_to_write(path: Path, *, check: bool, wait_s: float) -> sqlite3.Connecti
         db.execute(f"PRAGMA wal_autocheckpoint = {PAGES_PER_CHECKPOINT}")
         db.execute(f"PRAGMA journal_size_limit = {WAL_BYTES}")
         _migrate(db)
-    except sqlite3.DatabaseError as error:
-        db.close()
-        if is_broken(error):
-            raise Broken(str(error)) from None
-        raise
     except BaseException:
         db.close()
         raise
     return db
-
-
-def is_broken(error: sqlite3.DatabaseError) -> bool:
-    code = getattr(error, "sqlite_errorcode", 0) & 0xFF  # without its extension
-    return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 
 
 def _check(db: sqlite3.Connection) -> None:

@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from supervisor.journal.codes import SESSION_REMOVED, TRIPS
+from supervisor.journal.opening import broken_by_damage
 from supervisor.journal.schema import SECOND_MS
 
 KEYS = {
@@ -30,6 +31,7 @@ class Held(OSError):
     """Somebody reads for long: what is given up now would make the files larger, not smaller."""
 
 
+@broken_by_damage()
 def size_bytes(db: sqlite3.Connection) -> int:
     """Of the pages in use, and of the auxiliary file in which changes wait (WAL)."""
     pages, free, each = (
@@ -40,6 +42,7 @@ def size_bytes(db: sqlite3.Connection) -> int:
     return int((pages - free) * each) + (wal.stat().st_size if wal.exists() else 0)
 
 
+@broken_by_damage()
 def prune(
     db: sqlite3.Connection,
     most_bytes: int,
@@ -49,7 +52,7 @@ def prune(
 ) -> None:
     """Until it is small enough, or nothing is left to give up. ``keep``: the session that goes on.
     ``room`` raises OSError when the disk has none left: giving up takes some, for a while. Raises
-    Held."""
+    Broken, Held."""
     while size_bytes(db) > most_bytes:
         room()
         _empty_wal(db)
@@ -94,6 +97,7 @@ def thin(db: sqlite3.Connection, session: int) -> None:
     db.executescript("PRAGMA incremental_vacuum;")  # steps to the end, as execute does not
 
 
+@broken_by_damage()
 def remove(db: sqlite3.Connection, session: int, why: str) -> None:
     """Give up all of it. The event that says so belongs to no session."""
     for table in KEYS:  # what it was is told to the last by its events

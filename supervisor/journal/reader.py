@@ -1,9 +1,9 @@
 """Reads the journal, while it is written perhaps: sessions, their samples, events, progress.
 
-Read-only, from another process; the writer is never held up by it. Raises NoJournal.
+Read-only, from another process; the writer is never held up by it. Raises NoJournal. A value that
+nobody can have written is unknown, see ``sound``; ``damage`` tells of it.
 """
 
-import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
@@ -13,6 +13,7 @@ from supervisor.journal.pruning import CODES_OF_TRIPS
 from supervisor.journal.reading import NoJournal, ReadOnlyFile, Unreadable
 from supervisor.journal.records import Span
 from supervisor.journal.schema import MINUTE_MS, SECOND_MS, WINDOW_MS
+from supervisor.journal.sound import block
 
 __all__ = [
     "EventRow", "NoJournal", "ProgressRow", "Reader", "Sample", "Session", "TemperatureRow",
@@ -33,7 +34,7 @@ SESSIONS = f"""
         max(s.run,
             coalesce((SELECT max(run) FROM event e WHERE e.session = s.id), 0),
             coalesce((SELECT max(run) FROM progress p WHERE p.session = s.id), 0))
-    FROM session s JOIN settings t ON t.sha256 = s.settings JOIN run r ON r.id = s.run
+    FROM session s LEFT JOIN settings t ON t.sha256 = s.settings LEFT JOIN run r ON r.id = s.run
     ORDER BY s.id
 """
 GOES_ON = f"SELECT data FROM event WHERE session = ? AND code = '{SESSION_GOES_ON}' ORDER BY id"
@@ -134,13 +135,13 @@ class Reader(ReadOnlyFile):
     def _session(self, row: Sequence[Any]) -> Session:
         number, bank, cells, profile, is_simulated, began, ended, is_thinned, text, *rest = row
         digest, version, trips, unseen_ends, newest_run = rest
-        later = self._look(GOES_ON, (number,), lambda row: json.loads(row[0])["profile"])
+        later = self._look(GOES_ON, (number,), lambda row: block(row[0]).get("profile"))
         return Session(
             id=number, bank=bank, cells=cells, profile=profile, is_simulated=bool(is_simulated),
             began_wall_s=began, ended_wall_s=ended, is_thinned=bool(is_thinned),
-            settings=json.loads(text), settings_sha256=digest, version=version, trips=trips,
+            settings=block(text or ""), settings_sha256=digest, version=version or "", trips=trips,
             newest_run=newest_run, unseen_ends=unseen_ends,
-            profiles=tuple(dict.fromkeys([profile, *later])),
+            profiles=tuple(dict.fromkeys([profile, *(p for p in later if isinstance(p, str))])),
         )  # fmt: skip
 
     def samples(self, session: int, span_ms: int) -> Iterator[Sample]:
@@ -173,15 +174,6 @@ class Reader(ReadOnlyFile):
             _sample,
         )
 
-    def newest_wall_s(self, session: int) -> float | None:
-        """Of its rows of a minute."""
-        (found,) = self._look(
-            "SELECT max(wall_ms) / 1000.0 FROM sample WHERE session = ? AND span_ms = ?",
-            (session, MINUTE_MS),
-            lambda row: None if row[0] is None else float(row[0]),
-        )
-        return found
-
     def runs(self) -> list[RunRow]:
         return self._look(
             "SELECT id, mono_s, wall_s, bank, is_simulated FROM run ORDER BY id",
@@ -196,7 +188,7 @@ class Reader(ReadOnlyFile):
             f"SELECT id, wall_s, mono_s, run, code, text, data FROM event"
             f" WHERE {which} AND id > ? ORDER BY id",
             (session, after),
-            lambda row: EventRow._make((*row[:6], json.loads(row[6]))),
+            lambda row: EventRow._make((*row[:6], block(row[6]))),
         )
 
     def progress(self, session: int) -> list[ProgressRow]:

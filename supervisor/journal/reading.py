@@ -11,6 +11,7 @@ from typing import Any, Self, TypeVar
 
 from supervisor.journal.opening import is_broken
 from supervisor.journal.schema import APPLICATION_ID, VERSION
+from supervisor.journal.sound import odd, views
 
 Row = TypeVar("Row")
 WAIT_S = 2.0
@@ -56,6 +57,8 @@ class ReadOnlyFile:
             raise NoJournal(
                 f"the journal {path} was written by a newer program (version {version})"
             )
+        self._db.text_factory = lambda text: str(text, "utf-8", "replace")
+        self._db.executescript(f"PRAGMA temp_store = MEMORY; {views()}")
 
     def close(self) -> None:
         self._db.close()
@@ -74,18 +77,19 @@ class ReadOnlyFile:
             return [make(row) for row in self._db.execute(sql, values).fetchall()]
         except sqlite3.DatabaseError as error:
             raise self._in_words(error) from None
-        except (TypeError, ValueError) as odd:  # a value that the writer cannot have written
-            raise Unreadable(f"the journal {self._path} is damaged: {odd}", KEEP_IT) from None
 
     def damage(self) -> str:
         """What is wrong inside the file, in words; empty when it is sound. Reads all of it, which
         takes its time on a large one."""
         try:
             (found,) = self._db.execute("PRAGMA quick_check(1)").fetchall()[0]
+            where = [] if found != "ok" else list(odd(self._db))
         except sqlite3.DatabaseError as error:
             if not is_broken(error):
                 raise self._in_words(error) from None
-            found = str(error)
+            found, where = str(error), []
+        if where:
+            return f"values that nobody can have written there, in {', '.join(where)}"
         return "" if found == "ok" else " ".join(str(found).split())
 
     def _in_words(self, error: sqlite3.DatabaseError) -> NoJournal:

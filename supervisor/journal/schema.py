@@ -84,6 +84,12 @@ MIGRATIONS = (
     """
     -- Under way when the run ended, or after a restart perhaps to go on; NULL: none.
     ALTER TABLE run ADD COLUMN session INTEGER REFERENCES session;
+    -- Of the newest runs, which the next follows: what was written to last, if it has not ended.
+    UPDATE run SET session = (
+        SELECT CASE WHEN s.ended_wall_s IS NULL THEN s.id END FROM session s
+        WHERE s.bank = run.bank AND s.is_simulated = run.is_simulated
+        ORDER BY (SELECT max(e.id) FROM event e WHERE e.session = s.id) DESC, s.id DESC LIMIT 1
+    ) WHERE id IN (SELECT max(id) FROM run GROUP BY bank, is_simulated);
     """,
 )
 VERSION = len(MIGRATIONS)

@@ -10,14 +10,21 @@ from hashlib import sha256
 from pathlib import Path
 
 from supervisor.journal.codes import (
+    CLOSES,
     OF_NO_SESSION,
     SESSION_BEGUN_ANEW,
     SESSION_GOES_ON,
     UNSEEN_END,
 )
 from supervisor.journal.folding import MS, Folding, Row
-from supervisor.journal.going_on import Kind, last_of, last_sign, newest_run_closed
-from supervisor.journal.opening import Broken, is_broken, open_to_write
+from supervisor.journal.going_on import (
+    Kind,
+    last_of,
+    last_sign,
+    newest_run_closed,
+    under_way_before,
+)
+from supervisor.journal.opening import broken_by_damage, open_to_write
 from supervisor.journal.records import (
     Closing,
     Event,
@@ -33,7 +40,6 @@ from supervisor.journal.records import (
     Window,
 )
 
-JUST_BEFORE_S = 1.0
 LOCKED_S = 2.0  # by another process, that removes a session perhaps
 
 
@@ -52,12 +58,14 @@ class Store:
         self._spec: Run | None = None
         self._settings = ""
         self._session: int | None = None
+        self._closed: int | None = None  # event of a closing, of which nobody knows the session yet
 
     @property
     def db(self) -> sqlite3.Connection:
         assert self._db is not None
         return self._db
 
+    @broken_by_damage()
     def connect(self) -> bool:
         """Whether the file knows of this run already; if not, it has to be told."""
         if self._db is not None and not self._is_gone():
@@ -97,16 +105,19 @@ class Store:
         return self._session
 
     @property
+    @broken_by_damage()
     def goes_on(self) -> int | None:
         """The one under way; left, or after a restart, the one that may go on."""
         where = "SELECT session FROM run WHERE id = ?"
         found = self.db.execute(where, (self._run,)).fetchone()
         return None if found is None else found[0]
 
+    @broken_by_damage()
     def write(self, records: Iterable[Record], *, flush: bool = False) -> None:
         """All of these, in order; ``flush``: spans that are not complete as well. After an error
         nothing of it has happened, here or on disk."""
-        before = (self._run, self._spec, self._settings, self._session, self._folding)
+        before = (self._run, self._spec, self._settings, self._session, self._closed)
+        folding = self._folding
         self._folding = self._folding.copy()
         try:
             with self.db:
@@ -115,10 +126,9 @@ class Store:
                     self._take(record)
                 if flush and self._session is not None:
                     self._put_rows(self._folding.flush())
-        except BaseException as error:
-            self._run, self._spec, self._settings, self._session, self._folding = before
-            if isinstance(error, sqlite3.DatabaseError) and is_broken(error):
-                raise Broken(str(error)) from None
+        except BaseException:
+            self._run, self._spec, self._settings, self._session, self._closed = before
+            self._folding = folding
             raise
 
     def _take(self, record: Record) -> None:
@@ -148,7 +158,7 @@ class Store:
     # --- what rows belong to
 
     def _begin_run(self, run: Run) -> None:
-        self._spec, self._session = run, None
+        self._spec, self._session, self._closed = run, None, None
         self._folding = Folding()
         self._settings = self._put_settings(run.settings)
         self._run = self.db.execute(
@@ -171,16 +181,15 @@ class Store:
         if self._session != goes_on:
             self._leave_session()
         self._session = self._insert_session(closing) if goes_on is None else goes_on
-        self.db.execute("UPDATE session SET ended_wall_s = NULL WHERE id = ?", (self._session,))
         self.db.execute("UPDATE run SET session = ? WHERE id = ?", (self._session, self._run))
-        self._adopt_events(closing)
+        self._adopt_events()
         if goes_on is not None and before != goes_on:
             text = f"session {goes_on} goes on, profile {closing.profile}"
             self._note(closing, SESSION_GOES_ON, text, profile=closing.profile)
         elif goes_on is None and not closing.is_new:
             text = (
-                "the session that was to go on was removed, or is not in this journal: this one "
-                "begins anew, and its charge counts on"
+                "the session that was to go on has ended, was removed, or is not in this journal: "
+                "this one begins anew, and its charge counts on from what is remembered"
             )
             self._note(closing, SESSION_BEGUN_ANEW, text)
 
@@ -198,13 +207,15 @@ class Store:
              kind.is_simulated, self._settings),
         ).lastrowid  # fmt: skip
 
-    def _adopt_events(self, closing: Closing) -> None:
-        """What was noted as it closed, a moment before it was known which session that is."""
+    def _adopt_events(self) -> None:
+        """What was noted since it closed, before it was known which session that is: a trip too.
+        The journal's own notes have no monotonic time, and stay where they are."""
         self.db.execute(
-            "UPDATE event SET session = ? WHERE (session IS NULL OR code = 'closed')"
-            " AND run = ? AND mono_s > ?",
-            (self._session, self._run, closing.mono_s - JUST_BEFORE_S),
+            "UPDATE event SET session = ? WHERE run = ? AND id >= ?"
+            " AND mono_s >= (SELECT mono_s FROM event WHERE id = ?)",
+            (self._session, self._run, self._closed, self._closed),
         )
+        self._closed = None
 
     def _leave_session(self) -> None:
         """What follows is not of it; nothing that was gathered gets into another one."""
@@ -213,7 +224,8 @@ class Store:
         self._session, self._folding = None, Folding()
 
     def _end_session(self, end: SessionEnd) -> None:
-        ended = self._session
+        """Of the one under way, or after a restart of the one that could have gone on."""
+        ended = self.goes_on if self._session is None else self._session
         self._leave_session()
         self.db.execute("UPDATE session SET ended_wall_s = ? WHERE id = ?", (end.wall_s, ended))
         self.db.execute("UPDATE run SET session = NULL WHERE id = ?", (self._run,))
@@ -236,15 +248,17 @@ class Store:
             session = self.goes_on
         if event.is_close and self._session is not None:
             self._put_rows(self._folding.near_event(event.mono_s))
-        self._insert_event(session, self._run, event)
+        number = self._insert_event(session, self._run, event)
+        if event.code in CLOSES:
+            self._closed = number
 
-    def _insert_event(self, session: int | None, run: int | None, event: Event) -> None:
-        self.db.execute(
+    def _insert_event(self, session: int | None, run: int | None, event: Event) -> int | None:
+        return self.db.execute(
             "INSERT INTO event (session, run, mono_s, wall_s, code, text, data)"
             " VALUES (?, ?, ?, ?, ?, ?, ?)",
             (session, run, event.mono_s, event.wall_s, event.code, _plain(event.text),
              json.dumps({k: _plain(v) for k, v in event.data.items()})),
-        )  # fmt: skip
+        ).lastrowid  # fmt: skip
 
     def _note(self, closing: Closing, code: str, text: str, **data: Value) -> None:
         event = Event(closing.mono_s, closing.wall_s, code, text, data, is_close=False)
@@ -252,7 +266,7 @@ class Store:
 
     def _put_unseen_end(self, found: UnseenEnd) -> None:
         """Of the session that was under way, at the last that was heard of it; once only."""
-        session = self.goes_on
+        session = under_way_before(self.db, self._run)
         run = newest_run_closed(self.db, session)
         if session is None or run is None or run == self._run:
             return

@@ -1,9 +1,9 @@
 """The journal's thread: takes what the loop tells, and never holds the loop up.
 
 The loop puts records into a bounded queue and goes on. When the disk cannot keep up, samples are
-dropped first, then events, and the loss is written down. A disk that fails is tried again; the
-loop never knows. A trip does not wait for the next try. A disk that is nearly full is left to the
-lockout.
+dropped first, then cues and the like, trips last, and the loss is written down. A disk that fails
+is tried again; the loop never knows. A trip does not wait for the next try. A disk that is nearly
+full is left to the lockout.
 """
 
 import logging
@@ -17,7 +17,7 @@ from contextlib import suppress
 from itertools import chain, count
 from pathlib import Path
 
-from supervisor.journal.codes import URGENT
+from supervisor.journal.codes import REMARKS, TURNS, URGENT
 from supervisor.journal.health import Health
 from supervisor.journal.opening import Broken
 from supervisor.journal.pruning import prune, size_bytes
@@ -38,16 +38,18 @@ from supervisor.journal.schema import FILE_NAME
 from supervisor.journal.store import Store
 
 log = logging.getLogger(__name__)
-# Waiting: samples of five minutes; events beyond them; beyond these, trips and what frames it all.
-MOST_SAMPLES, MOST_RECORDS, MOST_AT_ALL = 3000, 4000, 8000
+# So many may wait, and another one is put behind them: samples of five minutes, cues and the like,
+# other events, what frames a session and turns it, trips.
+MOST_SAMPLES, MOST_REMARKS, MOST_EVENTS, MOST_TURNS, MOST_TRIPS = 3000, 4000, 5000, 7000, 8000
 COMMIT_EVERY_S = 30.0
 AGAIN_AFTER_S, AGAIN_AT_MOST_S = 1.0, 60.0
 URGENT_AGAIN_AFTER_S = 1.0  # however many trips there are
-LAST_WORDS_S = 5.0
+LAST_WORDS_S, LAST_WORDS_AGAIN_S = 5.0, 0.1
 NICE = 10
 ROOM_BYTES = 4_000_000  # of the disk, left to the lockout file beside it
 SAMPLES = (Window, Progress, Temperature)
-FRAME = (Run, SettingsInForce, Closing, SessionEnd, SessionLeft, UnseenEnd)
+FRAME = (Run, SettingsInForce, Closing, SessionEnd, SessionLeft)
+NO_FAULT_OF_A_RECORD = (sqlite3.OperationalError, OSError, Broken, MemoryError)
 PARTS = ("-wal", "-shm", "")  # a new file must not find the changes of the old one beside it
 
 
@@ -61,7 +63,7 @@ class Writer:
         self._waiting: deque[Record] = deque()
         self._wake = threading.Event()
         self._is_urgent = False
-        self._ends = False
+        self._ends, self._ends_at_s = False, 0.0
         self._told_lost = (0, 0)
         self._store = Store(self._path)
         self._first: list[Record] = []  # what a fresh file must be told: run, then closing
@@ -88,7 +90,7 @@ class Writer:
 
     def close(self) -> None:
         """Write what waits, but do not wait for ever: a disk may hang."""
-        self._ends = True
+        self._ends_at_s, self._ends = time.monotonic() + LAST_WORDS_S, True
         self._wake.set()
         self._thread.join(LAST_WORDS_S)
 
@@ -102,14 +104,14 @@ class Writer:
             try:
                 self._write_waiting(flush=ends)
                 again_s, self.health.trouble = AGAIN_AFTER_S, ""
-            except (sqlite3.OperationalError, OSError) as error:
+            except NO_FAULT_OF_A_RECORD as error:
                 self._failed(error)
                 again_s = min(2 * again_s, AGAIN_AT_MOST_S)
             except Exception as error:  # a record that no file takes: the others are kept
                 log.exception("a record could not be written")
                 self._drop_bad(error)
             self.health.cpu_s = time.thread_time()
-            if ends:
+            if ends and (not self.health.trouble or time.monotonic() > self._ends_at_s):
                 break
             if self._wait(again_s):
                 again_s = AGAIN_AFTER_S
@@ -123,14 +125,15 @@ class Writer:
             self._wake.clear()
             return False
         failed_at_s = time.monotonic()
-        while not self._ends:
-            wait_s = min(again_s, URGENT_AGAIN_AFTER_S) if self._is_urgent else again_s
-            left_s = failed_at_s + wait_s - time.monotonic()
-            if left_s <= 0:
-                break
+        while (left_s := failed_at_s + self._pause_s(again_s) - time.monotonic()) > 0:
             self._wake.wait(left_s)
             self._wake.clear()
         return self._is_urgent
+
+    def _pause_s(self, again_s: float) -> float:
+        if self._ends:
+            return LAST_WORDS_AGAIN_S
+        return min(again_s, URGENT_AGAIN_AFTER_S) if self._is_urgent else again_s
 
     def _write_waiting(self, *, flush: bool) -> None:
         batch = list(self._waiting)
@@ -139,6 +142,7 @@ class Writer:
         told = [*batch, *self._lost(*dropped)]  # the run first, if it waits as well
         try:
             self._write(told, flush=flush)
+            self._prune()
         except Broken as broken:
             self._set_aside(broken)
             self._write(told, flush=flush)
@@ -148,15 +152,15 @@ class Writer:
         self.health.written += len(batch)
         self.health.depth = len(self._waiting)
         self.health.session = self._store.session
-        self._prune()
 
     def _prune(self) -> None:
-        """What cannot be given up now may be later: all that waited has been written."""
+        """What cannot be given up now may be later: all that waited has been written. Raises
+        Broken."""
         too_large = ""
         try:
             prune(self._store.db, self._most_bytes, keep=self._store.goes_on, room=self._leave_room)
             self.health.size_bytes = size_bytes(self._store.db)
-        except (sqlite3.OperationalError, OSError) as error:
+        except (sqlite3.Error, OSError) as error:
             too_large = str(error)
         if too_large and too_large != self._too_large:
             log.warning("the journal is larger than it should be: %s", too_large)
@@ -188,8 +192,8 @@ class Writer:
             record = self._waiting[0]
             try:
                 self._write([record], flush=False)
-            except (sqlite3.OperationalError, OSError, Broken):
-                return  # no fault of the record
+            except NO_FAULT_OF_A_RECORD:
+                return
             except Exception:
                 self.health.dropped_events += 1
             else:
@@ -252,14 +256,22 @@ class Writer:
 
 
 def _is_urgent(record: Record) -> bool:
-    return isinstance(record, Event) and record.code in URGENT
+    return isinstance(record, UnseenEnd) or _is_of(record, URGENT)
+
+
+def _is_of(record: Record, codes: frozenset[str]) -> bool:
+    return isinstance(record, Event) and record.code in codes
 
 
 def _most_before(record: Record) -> int:
     """How many may wait, and this one is put behind them all the same."""
-    if isinstance(record, FRAME) or _is_urgent(record):
-        return MOST_AT_ALL
-    return MOST_SAMPLES if isinstance(record, SAMPLES) else MOST_RECORDS
+    if isinstance(record, SAMPLES):
+        return MOST_SAMPLES
+    if _is_urgent(record):
+        return MOST_TRIPS
+    if isinstance(record, FRAME) or _is_of(record, TURNS):
+        return MOST_TURNS
+    return MOST_REMARKS if _is_of(record, REMARKS) else MOST_EVENTS
 
 
 def _give_way() -> None:

@@ -203,6 +203,31 @@ def test_gone_on_with_after_that_it_is_still_told(tmp_path: Path) -> None:
     assert [only[key] for key in told] == [1, True, False, "finished"]
 
 
+@pytest.mark.parametrize(
+    ("counts", "is_whole", "told"),
+    [
+        ([0.0, 12.0, 24.2], True, "24.2 Ah"),
+        ([0.0, 12.0, 24.2, 0.1, 0.8], False, "at least 24.2 Ah"),
+        ([5.0, 4.0, 4.5], True, "4.5 Ah"),
+        ([None, 3.0, None], False, "at least 3.0 Ah"),
+    ],
+)
+def test_what_is_not_whole_is_at_least_the_most_that_was_counted(
+    tmp_path: Path, counts: list[float | None], is_whole: bool, told: str
+) -> None:
+    """After a kill in mid-charge it counts on from what is remembered: from zero, perhaps."""
+    rows = [progress(60.0 * k, ah, is_whole=is_whole) for k, ah in enumerate(counts)]
+    path = written(tmp_path, run(), event(0.0, "closed"), closing(0.0), *rows)
+    assert asked(path).stdout.splitlines()[-1].strip() == told
+
+
+def test_that_it_ended_unseen_is_told_after_the_session_is_over_too(tmp_path: Path) -> None:
+    killed_while_closed(tmp_path)
+    path = written(tmp_path, run(9000.0), end(9e4))
+    (only,) = json.loads(asked(path, "--json").stdout)
+    assert only["state"] == "ended unseen"
+
+
 def test_what_happens_to_an_open_circuit_changes_not_how_it_ended(tmp_path: Path) -> None:
     path = written(
         tmp_path, run(), event(0.0, "closed"), *charge(0.1, event(900.0, "finished")),

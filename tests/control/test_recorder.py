@@ -133,6 +133,48 @@ def test_what_has_ended_is_not_begun_again_by_a_restart(kept: Kept, bench: LoopB
     assert [closing.is_new for closing in kept.of(Closing)] == [True, True]
 
 
+def restarted(bench: LoopBench) -> None:
+    bench.loop.leave()
+    bench.loop.run()
+    bench.loop.close()
+    bench.loop = bench.new_loop()
+    bench.run(bench.clock.now_s() + 12.0)
+
+
+def test_not_closed_again_after_a_restart_it_ends_once_it_was_open_for_long(
+    kept: Kept, bench: LoopBench
+) -> None:
+    close(bench)
+    open_again(bench)
+    restarted(bench)
+    later(bench, HOUR_S - 100)
+    assert kept.of(SessionEnd) == []
+    later(bench, 100)
+    later(bench, 2 * HOUR_S)
+    assert len(kept.of(SessionEnd)) == 1, "once"
+    restarted(bench)
+    close(bench)
+    assert [closing.is_new for closing in kept.of(Closing)] == [True, True]
+
+
+def test_where_nothing_was_ever_closed_nothing_ends(kept: Kept, bench: LoopBench) -> None:
+    later(bench, 2 * HOUR_S)
+    restarted(bench)
+    later(bench, 2 * HOUR_S)
+    assert kept.of(SessionEnd) == []
+
+
+def test_one_that_was_left_for_other_cells_does_not_end_meanwhile(
+    kept: Kept, bench: LoopBench
+) -> None:
+    close(bench)
+    open_again(bench)
+    bench.mailbox.put("profile", "few_cells")
+    bench.run(bench.clock.now_s() + 12.0)
+    later(bench, 2 * HOUR_S)
+    assert kept.of(SessionEnd) == []
+
+
 def test_ten_minutes_after_an_opening_a_row_a_minute_is_enough(
     kept: Kept, bench: LoopBench
 ) -> None:
@@ -210,6 +252,21 @@ def test_a_lockout_that_was_seen_is_no_unseen_end_at_the_next_start(
     bench.world.fault(StopButton(kind="stop_button"))
     bench.run(bench.clock.now_s() + 2.0)
     killed_and_started(bench)
+    assert kept.codes.count("locked_out_at_start") == 1
+    assert kept.of(UnseenEnd) == []
+
+
+def test_a_latch_that_cannot_be_read_is_no_unseen_end(
+    kept: Kept, bench: LoopBench, tmp_path: Path
+) -> None:
+    """The run before it ended with words, and nothing was closed since."""
+    close(bench)
+    open_again(bench)
+    bench.loop.leave()
+    bench.loop.run()
+    bench.loop.close()
+    (tmp_path / "lockout.json").write_text("{")
+    bench.loop = bench.new_loop()
     assert kept.codes.count("locked_out_at_start") == 1
     assert kept.of(UnseenEnd) == []
 

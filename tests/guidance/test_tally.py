@@ -5,7 +5,7 @@ Uncertainty by JCGM 100:2008 (GUM): 4.2.3 of a mean, 4.3.7 of what lies anywhere
 """
 
 from collections.abc import Callable
-from math import exp, hypot, sqrt
+from math import exp, hypot, pi, sin, sqrt
 from random import Random
 
 import pytest
@@ -195,6 +195,44 @@ def test_a_steady_zero_adds_nothing(tally: Tally) -> None:
     from_s = opened(tally, lambda _: 0.9)
     closed(tally, lambda _: 100.0, 360.0, from_s)
     assert tally.charge_u_ah == pytest.approx(0.1 * MADE_U_A, rel=1e-9)
+
+
+WANDERS_A, WANDERS, MOST_MISSED = 0.2, 200, 0.05
+
+
+@pytest.mark.parametrize("period_s", [1.0, 5.0, 20.0, 40.0])
+@pytest.mark.parametrize("for_s", [4.0, 11.0, 22.0, 40.0])
+def test_a_zero_that_wanders_is_no_better_known_than_it_stays(
+    hut_settings: SupervisorSettings, period_s: float, for_s: float
+) -> None:
+    """Readings that follow one another are not independent (GUM 4.2.7): of 300 of them a mean is
+    not as good as of 300 draws. Phases all around the circle; the zero is the long mean."""
+    missed, random = 0, Random(SEED)
+    for k in range(WANDERS):
+        tally, phase = Tally(hut_settings), 2 * pi * k / WANDERS
+        opened(
+            tally,
+            lambda s, phase=phase: (
+                WANDERS_A * sin(phase + 2 * pi * s / period_s) + random.gauss(0, 0.02)
+            ),
+            for_s,
+        )
+        assert tally.zero_a is not None
+        missed += abs(tally.zero_a) > tally._zero.unsure_a
+    assert missed <= MOST_MISSED * WANDERS
+
+
+@pytest.mark.parametrize("for_s", [4.0, 8.0, 15.0, 26.0])
+def test_the_shorter_it_was_looked_at_the_less_it_is_known(
+    hut_settings: SupervisorSettings, for_s: float
+) -> None:
+    """Steady or not: what is slower does not show. Never worse than one that nobody knows."""
+    unsure_a = []
+    for open_s in (for_s, 40.0):
+        tally = Tally(hut_settings)
+        opened(tally, lambda _: 0.1, open_s)
+        unsure_a.append(tally._zero.unsure_a)
+    assert unsure_a[1] < unsure_a[0] < 2 * LARGEST_ZERO_A / sqrt(3)
 
 
 AMPERES, CHARGED_FOR_S = 100.0, 20.0

@@ -85,16 +85,27 @@ def test_found_again_by_every_start_until_the_reset_it_is_told_once(tmp_path: Pa
         [],
         [run()],
         [run(), closing(10.0), end(9000.0)],
-        [run(bank="Another"), closing(10.0)],
         [run(is_simulated=False), closing(10.0)],
     ],
 )
 def test_where_no_session_was_under_way_it_belongs_to_none(
     tmp_path: Path, before: list[Record]
 ) -> None:
-    """As of another build, or the journal of it is lost."""
+    """As of a simulation, or the journal of it is lost."""
     path = written(tmp_path, *before, run(1e4), unseen_end(1e4 + 1))
     assert unseen(path) == []
+
+
+def test_a_bank_that_was_renamed_meanwhile_has_ended_unseen_all_the_same(tmp_path: Path) -> None:
+    path = written(tmp_path, run(), event(0.9, "closed"), closing(1.0), *windows(1.0, 70.0))
+    for k in range(2):
+        written(tmp_path, run(1000.0 + k, bank="Renamed"), unseen_end(1000.1 + k))
+    (found,) = unseen(path)
+    assert found.mono_s == pytest.approx(70.0)
+    with Reader(path) as reader:
+        (session,) = reader.sessions()
+        assert (session.bank, session.unseen_ends) == ("Hut bank", 1)
+        assert found in reader.events(session.id)
 
 
 def test_a_session_that_was_removed_leaves_it_to_no_other(tmp_path: Path) -> None:
@@ -179,7 +190,7 @@ def test_the_newest_removed_an_older_charge_is_not_gone_on_with(tmp_path: Path) 
 
 def test_an_older_one_or_one_of_others_removed_changes_nothing(tmp_path: Path) -> None:
     path = written(
-        tmp_path, run(), closing(0.0), end(9000.0), closing(9001.0), end(20000.0),
+        tmp_path, run(), closing(0.0), end(9000.0), closing(9001.0), left(20000.0),
         closing(20001.0, cells=4), end(30000.0), run(4e4, is_simulated=False), closing(4e4 + 1),
     )  # fmt: skip
     for session in (1, 3, 4):
@@ -203,6 +214,41 @@ def test_removed_by_an_older_program_whose_note_names_no_cells_it_may_have_been_
         assert [s.id for s in reader.sessions()] == [1, 3]
 
 
+@pytest.mark.parametrize("restarts", [0, 1, 2])
+def test_what_has_ended_never_goes_on(tmp_path: Path, restarts: int) -> None:
+    """What was counted is not known to be whole, so the next closing is none of a new session: two
+    charges would become one."""
+    path = written(tmp_path, run(), event(0.9, "closed"), closing(1.0), end(9000.0))
+    starts = [run(1e4 + k) for k in range(restarts)]
+    written(tmp_path, *(starts or [run(1e4)]), event(2e4, "closed"), closing(2e4, is_new=False))
+    with Reader(path) as reader:
+        first, second = reader.sessions()
+        assert first.ended_wall_s == WALL_S + 9000.0
+        assert [e.code for e in reader.events(first.id)] == ["closed"]
+        assert [e.code for e in reader.events(second.id)] == ["closed", "session_begun_anew"]
+
+
+@pytest.mark.parametrize("data", ["{", "[]", '{"session": "x"}', "{}", "null"])
+def test_a_note_that_cannot_be_read_costs_no_closing(tmp_path: Path, data: str) -> None:
+    path = written(tmp_path, run(), closing(0.0), end(9000.0), closing(9001.0))
+    removed(path, 1)
+    with sqlite3.connect(path) as db:
+        db.execute("UPDATE event SET data = ? WHERE code = 'session_removed'", (data,))
+    db.close()
+    written(tmp_path, run(3e4), closing(3e4 + 1, is_new=False))
+    with Reader(path) as reader:
+        assert [s.id for s in reader.sessions()] == [2]
+
+
+def test_not_closed_again_after_a_restart_it_ends_all_the_same(tmp_path: Path) -> None:
+    path = written(tmp_path, run(), closing(0.0), *windows(0.0, 10.0))
+    written(tmp_path, run(100.0), event(101.0, "reset"), end(4e4), event(5e4, "trip"))
+    with Reader(path) as reader:
+        (session,) = reader.sessions()
+        assert session.ended_wall_s == WALL_S + 4e4
+        assert [e.code for e in reader.events(session.id)] == ["reset"]
+
+
 def test_a_fresh_file_says_that_the_charge_counts_on(tmp_path: Path) -> None:
     path = written(tmp_path, run(), closing(0.0, is_new=False))
     assert [e.code for e in events_of(path, 1)] == ["session_begun_anew"]
@@ -211,20 +257,74 @@ def test_a_fresh_file_says_that_the_charge_counts_on(tmp_path: Path) -> None:
 # --- journals of an older program
 
 
-def test_a_journal_of_the_first_version_is_read_and_gone_on_with(tmp_path: Path) -> None:
-    path = tmp_path / "journal.sqlite"
+def first_version(path: Path, *sql: str) -> Path:
+    """One run; what else was written, in SQL."""
     with sqlite3.connect(path) as db:
         db.executescript(MIGRATIONS[0])
         db.executescript("PRAGMA application_id = 0x48574A31; PRAGMA user_version = 1;")
         db.execute("INSERT INTO settings VALUES ('x', '{}')")
-        db.execute("INSERT INTO run VALUES (1, 0, 0, '0.1', 'Hut bank', 1, 'x')")
-        db.execute(
-            "INSERT INTO session (run, mono_s, wall_s, bank, cells, profile, is_simulated,"
-            " settings) VALUES (1, 5, 5, 'Hut bank', 32, 'bank', 1, 'x')"
-        )
+        for one in (run_1(1), *sql):
+            db.execute(one)
     db.close()
+    return path
+
+
+def run_1(number: int, bank: str = "Hut bank") -> str:
+    return f"INSERT INTO run VALUES ({number}, 0, {number}, '0.1', '{bank}', 1, 'x')"
+
+
+def session_1(number: int, run: int, ended: str = "NULL", cells: int = 32) -> str:
+    return (
+        "INSERT INTO session (id, run, mono_s, wall_s, bank, cells, profile, is_simulated,"
+        f" settings, ended_wall_s) VALUES ({number}, {run}, 5, 5, 'Hut bank', {cells}, 'bank', 1,"
+        f" 'x', {ended})"
+    )
+
+
+def closed_1(session: int, run: int) -> str:
+    return (
+        "INSERT INTO event (session, run, mono_s, wall_s, code, text, data)"
+        f" VALUES ({session}, {run}, 6, 6, 'closed', '', '{{}}')"
+    )
+
+
+def test_a_journal_of_the_first_version_is_read_and_gone_on_with(tmp_path: Path) -> None:
+    path = first_version(tmp_path / "journal.sqlite", session_1(1, 1))
     with Reader(path) as reader:
         (session,) = reader.sessions()
         assert (session.trips, session.unseen_ends, session.profiles) == (0, 0, ("bank",))
-    written(tmp_path, run(100.0), unseen_end(101.0), closing(110.0, is_new=False))
+    written(tmp_path, run(100.0), closing(110.0, is_new=False))
     assert [e.code for e in events_of(path, 1)] == ["session_goes_on"]
+
+
+OF_FIRST_VERSION: dict[str, tuple[list[str], list[tuple[int, int]]]] = {
+    "its run": ([session_1(1, 1), closed_1(1, 1)], [(1, 1)]),
+    "gone on with in another": (
+        [session_1(1, 1), closed_1(1, 1), run_1(2), closed_1(1, 2)], [(1, 2)],
+    ),
+    "the newest": (
+        [session_1(1, 1), closed_1(1, 1), run_1(2), session_1(2, 2), closed_1(2, 2)], [(2, 2)],
+    ),
+    "back to other cells": (
+        [session_1(1, 1), session_1(2, 1, cells=4), closed_1(2, 1), closed_1(1, 1)], [(1, 1)],
+    ),
+    "of a bank that was renamed": (
+        [session_1(1, 1), run_1(2, "Older name"), closed_1(1, 1)], [],
+    ),
+    "ended": ([session_1(1, 1, "9"), closed_1(1, 1)], []),
+    "an old one without an end": (
+        [session_1(1, 1), closed_1(1, 1), session_1(2, 1, "9"), closed_1(2, 1)], [],
+    ),
+    "never closed": ([], []),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("which", OF_FIRST_VERSION)
+def test_killed_while_closed_by_the_first_version_is_told(tmp_path: Path, which: str) -> None:
+    sql, ended = OF_FIRST_VERSION[which]
+    path = first_version(tmp_path / "journal.sqlite", *sql)
+    written(tmp_path, run(100.0), unseen_end(101.0))
+    with Reader(path) as reader:
+        told = [(s.id, e.run) for s in reader.sessions() for e in reader.events(s.id)
+                if e.code == "unseen_end"]  # fmt: skip
+    assert told == ended

@@ -25,7 +25,6 @@ QUERIES: dict[str, Callable[[Reader], Any]] = {
     "session": lambda reader: reader.session(1),
     "samples": lambda reader: list(reader.samples(1, SECOND_MS)),
     "newest samples": lambda reader: reader.newest_samples(1, SECOND_MS, 60.0),
-    "newest wall": lambda reader: reader.newest_wall_s(1),
     "events": lambda reader: reader.events(),
     "events of one": lambda reader: reader.events(1),
     "progress": lambda reader: reader.progress(1),
@@ -111,24 +110,6 @@ def answer(path: Path, query: Callable[[Reader], Any]) -> Any:
             return query(reader)
     except NoJournal as said:
         return said
-
-
-@pytest.mark.parametrize(
-    ("sql", "query"),
-    [
-        ("UPDATE event SET data = '{'", "events"),
-        ("UPDATE event SET data = x'ff00'", "events"),
-        ("UPDATE event SET text = CAST(x'ff' AS TEXT)", "events"),
-        ("UPDATE settings SET text = '['", "sessions"),
-        ("UPDATE sample SET wall_ms = 'never'", "samples"),
-    ],
-)
-def test_values_that_nobody_can_have_written_are_damage(path: Path, sql: str, query: str) -> None:
-    with sqlite3.connect(path) as db:
-        db.execute(sql)
-    db.close()
-    with Reader(path) as reader, pytest.raises(Unreadable, match=str(path)):
-        QUERIES[query](reader)
 
 
 def test_locked_by_another_it_says_so(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,15 +1,18 @@
 """What is written is there: sessions, samples of each span, events, and nothing by halves."""
 
 import sqlite3
+from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from journals import WALL_S, closing, codes, end, event, run, window, windows, written
+from journals import WALL_S, closing, codes, end, event, left, run, spoil, window, windows, written
 
 from supervisor.journal import opening as module
 from supervisor.journal.opening import Broken
+from supervisor.journal.pruning import prune, remove
 from supervisor.journal.reader import NoJournal, Reader
 from supervisor.journal.records import (
     UNKNOWN,
@@ -227,6 +230,38 @@ def test_damage_within_is_found_at_the_start(tmp_path: Path, at: float) -> None:
         Store(path).connect()
 
 
+WORK: dict[str, Callable[[Store], object]] = {
+    "connect": lambda store: (store.disconnect(), store.connect()),
+    "write": lambda store: store.write([event(5001.0), closing(5002.0, is_new=False)]),
+    "what goes on": lambda store: store.goes_on,
+    "prune": lambda store: prune(store.db, 0, keep=None),
+    "remove": lambda store: remove(store.db, 1, "a test"),
+}
+
+
+MET = (
+    ("connect", "run"), ("connect", "session"), ("write", "session"), ("write", "event"),
+    ("what goes on", "run"), ("prune", "session"), ("prune", "sample"), ("remove", "session"),
+    ("remove", "sample"), ("remove", "event"),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("work", "table"), MET)
+def test_damage_is_broken_wherever_it_is_met(tmp_path: Path, work: str, table: str) -> None:
+    """Never a plain error of SQLite's, for which a record could be blamed."""
+    path = written(tmp_path, run(), closing(0.0), *windows(0.0, 900.0), event(900.0), end(2000.0))
+    store = Store(path)
+    store.connect()
+    store.write([run(5000.0), closing(5000.5)])
+    store.disconnect()
+    spoil(path, table)
+    with suppress(Broken):
+        store.connect()
+    with pytest.raises(Broken):
+        WORK[work](store)
+    store.disconnect()
+
+
 def test_a_reader_says_that_there_is_none(tmp_path: Path) -> None:
     with pytest.raises(NoJournal, match="there is no journal"):
         Reader(tmp_path / FILE_NAME)
@@ -261,6 +296,38 @@ def test_what_was_noted_as_it_closed_belongs_to_its_session(tmp_path: Path) -> N
     )
     with Reader(path) as reader:
         assert [e.code for e in reader.events(1)] == ["closed", "trip"]
+
+
+@pytest.mark.parametrize("cells", [4, 32])
+def test_a_trip_in_the_first_cycle_belongs_to_the_closing_before_it(
+    tmp_path: Path, cells: int
+) -> None:
+    """Of a bank beside the other one, or of the same one anew; the loop stood still in between."""
+    path = written(
+        tmp_path, run(), event(9.99, "closed"), closing(10.0), event(20.0, "opened"),
+        event(30.0, "session_left"), left(30.0),
+        event(40.0, "closed"), event(42.0, "trip"), event(42.1, "opening"),
+        closing(45.0, cells=cells), event(50.0, "reset"),
+    )  # fmt: skip
+    with Reader(path) as reader:
+        first, second = reader.sessions()
+        assert [e.code for e in reader.events(first.id)] == ["closed", "opened", "session_left"]
+        assert [e.code for e in reader.events(second.id)] == ["closed", "trip", "opening", "reset"]
+        assert (first.trips, second.trips) == (0, 1)
+
+
+def test_the_journals_own_notes_stay_of_no_session(tmp_path: Path) -> None:
+    """A session removed just as another one began: with that one, its note would be gone."""
+    path = written(tmp_path, run(), closing(0.0), end(9000.0), closing(9001.0), end(2e4))
+    store = Store(path)
+    store.connect()
+    store.write([run(3e4), event(3e4 + 1, "closed")])
+    remove(store.db, 2, "a test")
+    store.write([closing(3e4 + 1)])
+    store.disconnect()
+    with Reader(path) as reader:
+        assert [e.code for e in reader.events(3)] == ["closed"]
+        assert "session_removed" in [e.code for e in reader.events()]
 
 
 def test_nothing_of_one_session_gets_into_another(tmp_path: Path) -> None:

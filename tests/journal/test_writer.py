@@ -7,11 +7,24 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from journals import WALL_S, closing, codes, end, event, run, window, windows
+from journals import (
+    WALL_S,
+    closing,
+    codes,
+    end,
+    event,
+    run,
+    spoil,
+    spoil_pages,
+    window,
+    windows,
+    written,
+)
 
 from supervisor.journal import writer as module
 from supervisor.journal.closings import last_closed_wall_s
 from supervisor.journal.opening import Broken
+from supervisor.journal.pruning import prune
 from supervisor.journal.reader import Reader
 from supervisor.journal.schema import FILE_NAME, SECOND_MS
 from supervisor.journal.store import Store
@@ -69,8 +82,8 @@ def test_a_disk_that_hangs_costs_samples_first_and_says_so(
     tmp_path: Path, write: Callable[[], Writer], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(module, "MOST_SAMPLES", 50)
-    monkeypatch.setattr(module, "MOST_RECORDS", 60)
-    monkeypatch.setattr(module, "MOST_AT_ALL", 70)
+    monkeypatch.setattr(module, "MOST_REMARKS", 60)
+    monkeypatch.setattr(module, "MOST_TRIPS", 70)
     gate = Gate(monkeypatch)
     writer = write()
     writer.put(run())
@@ -164,6 +177,75 @@ def test_damage_in_mid_run_begins_a_fresh_file_that_knows_run_and_session(
     assert len(list(tmp_path.glob("journal.broken-*"))) == 1
 
 
+TABLES = ["run", "session", "settings", "event", "progress", "sample", "temperature"]
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_damage_met_on_opening_it_again_is_no_fault_of_the_records(
+    tmp_path: Path, write: Callable[[], Writer], monkeypatch: pytest.MonkeyPatch, table: str
+) -> None:
+    """As after a disk that was full for a while. It is set aside, and every trip is in a file."""
+    monkeypatch.setattr(module, "AGAIN_AFTER_S", 0.001)
+    gate = Gate(monkeypatch)
+    gate.open.set()
+    writer = write()
+    for record in (run(), closing(0.0), *windows(0.0, 50.0), event(50.0, "stage")):
+        writer.put(record)
+    while writer.health.written < 503:
+        threading.Event().wait(0.002)
+    gate.open.clear()
+    gate.fails = [OSError(28, "No space left on device")]
+    writer.put(event(51.0, "stage"))
+    while not writer.health.depth:
+        threading.Event().wait(0.002)
+    spoil(tmp_path / FILE_NAME, table)
+    for k in range(3):
+        writer.put(event(52.0 + k, "trip"))
+    writer.put(end(60.0))
+    gate.open.set()
+    writer.close()
+    assert writer.health.dropped_events == 0
+    assert writer.health.trouble == ""
+    told = codes(tmp_path / FILE_NAME)
+    if table in ("run", "session", "event"):  # else nothing has met it yet
+        assert told == ["journal_set_aside", "stage", "trip", "trip", "trip"]
+        assert list(tmp_path.glob("journal.broken-*"))
+    assert told.count("trip") == 3
+
+
+def test_damage_met_while_making_room_is_set_aside_and_what_waited_is_told_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An old session cannot be given up, for its pages are broken: else it grew for ever."""
+    met: list[Exception] = []
+
+    def noted(*arguments: object, **keys: object) -> None:
+        try:
+            prune(*arguments, **keys)  # type: ignore[arg-type]
+        except Exception as error:
+            met.append(error)
+            raise
+
+    monkeypatch.setattr(module, "prune", noted)
+    path = written(tmp_path, run(), closing(1.0), *windows(1.0, 4000.0), end(4001.0))
+    writer = Writer(tmp_path, path.stat().st_size + 20_000, lambda: WALL_S)
+    for record in (run(10_000.0), closing(10_001.0)):
+        writer.put(record)
+    while writer.health.size_bytes is None:
+        threading.Event().wait(0.002)
+    spoil_pages(path, 0.4, 0.45)
+    for one in windows(10_001.0, 10_300.0):
+        writer.put(one)
+    writer.put(event(10_300.0, "trip"))
+    writer.close()
+    assert [type(error) for error in met] == [Broken]
+    assert codes(path) == ["journal_set_aside", "trip"]
+    with Reader(path) as reader:
+        (session,) = reader.sessions()
+        assert session.trips == 1
+    assert (writer.health.dropped_events, writer.health.trouble) == (0, "")
+
+
 def test_a_file_removed_in_mid_run_is_begun_anew(
     tmp_path: Path, write: Callable[[], Writer]
 ) -> None:
@@ -244,14 +326,15 @@ def test_a_session_is_framed_whatever_else_is_lost(
 ) -> None:
     """Progress and windows are dropped, and cues: that it was closed, and until when, is not."""
     monkeypatch.setattr(module, "MOST_SAMPLES", 3)
-    monkeypatch.setattr(module, "MOST_RECORDS", 4)
+    monkeypatch.setattr(module, "MOST_REMARKS", 4)
     gate = Gate(monkeypatch)
     writer = write()
     writer.put(run())
     assert gate.reached.wait(20)
     for record in (
         event(9.99, "closed"), closing(10.0), *windows(10.0, 20.0), event(15.0, "cue"),
-        event(16.0, "cue"), event(20.0, "trip"), end(30.0), event(39.99, "cue"), closing(40.0),
+        event(16.0, "cue"), event(20.0, "trip"), end(30.0), event(38.0, "cue"),
+        event(39.99, "closed"), closing(40.0), event(50.0, "finished"),
     ):  # fmt: skip
         writer.put(record)
     gate.open.set()
@@ -263,6 +346,41 @@ def test_a_session_is_framed_whatever_else_is_lost(
         codes_of_first = [e.code for e in reader.events(first.id)]
         assert codes_of_first == ["closed", "cue", "trip"]
         assert last_closed_wall_s(reader, first.id) == WALL_S + 20
+        assert [e.code for e in reader.events(second.id)][:2] == ["closed", "finished"]
+
+
+RANKS = (
+    ["stage", "cue", "cue_ended"],
+    ["rest", "profile", "latch_not_written"],
+    ["closed", "resumed", "paused", "opened", "opening", "finished", "reset", "ended"],
+    ["trip", "unseen_end", "locked_out_at_start"],
+)
+
+
+@pytest.mark.parametrize(("rank", "code"), [(k, code) for k, of in enumerate(RANKS) for code in of])
+def test_what_matters_less_is_dropped_first(
+    tmp_path: Path,
+    write: Callable[[], Writer],
+    monkeypatch: pytest.MonkeyPatch,
+    rank: int,
+    code: str,
+) -> None:
+    """A night of cues on a full disk pushes out no closing, no opening, no trip."""
+    room = ("MOST_SAMPLES", "MOST_REMARKS", "MOST_EVENTS", "MOST_TURNS", "MOST_TRIPS")
+    for most, name in enumerate(room, 1):
+        monkeypatch.setattr(module, name, most)
+    gate = Gate(monkeypatch)
+    writer = write()
+    writer.put(run())
+    assert gate.reached.wait(20)
+    for k in range(10):
+        writer.put(event(1.0 + k, code))
+    writer.put(window(11.0))
+    gate.open.set()
+    writer.close()
+    assert codes(tmp_path / FILE_NAME).count(code) == rank + 1, "the run is one that waits"
+    assert writer.health.dropped_events == 10 - (rank + 1)
+    assert writer.health.dropped_samples == 1
 
 
 @pytest.mark.parametrize("code", ["trip", "locked_out_at_start", "unseen_end"])
@@ -406,3 +524,44 @@ def test_where_it_may_not_give_way_it_writes_all_the_same(
         writer.put(record)
     writer.close()
     assert codes(tmp_path / FILE_NAME) == ["trip"]
+
+
+@pytest.mark.parametrize("fails", [1, 3, 20])
+def test_last_words_are_tried_again(
+    tmp_path: Path, write: Callable[[], Writer], monkeypatch: pytest.MonkeyPatch, fails: int
+) -> None:
+    """A trip just before the end, while another program holds the file."""
+    for name, value in (
+        ("AGAIN_AFTER_S", 1e6), ("AGAIN_AT_MOST_S", 1e6), ("URGENT_AGAIN_AFTER_S", 1e6),
+        ("LAST_WORDS_AGAIN_S", 0.001),
+    ):  # fmt: skip
+        monkeypatch.setattr(module, name, value)
+    gate = Gate(monkeypatch)
+    gate.open.set()
+    writer = write()
+    writer.put(run())
+    while writer.health.written < 1:
+        threading.Event().wait(0.002)
+    gate.fails = [sqlite3.OperationalError("database is locked")] * fails
+    for record in (event(1.0), event(1.1, "opening"), event(1.2, "ended")):
+        writer.put(record)
+    writer.close()
+    assert codes(tmp_path / FILE_NAME) == ["trip", "opening", "ended"]
+
+
+def test_last_words_come_to_an_end(
+    write: Callable[[], Writer], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "LAST_WORDS_S", 0.0)
+    monkeypatch.setattr(module, "LAST_WORDS_AGAIN_S", 0.001)
+
+    def full(_store: Store, *_records: object, **_keys: bool) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Store, "write", full)
+    writer = write()
+    writer.put(run())
+    writer.close()
+    writer._thread.join(20)
+    assert not writer._thread.is_alive()
+    assert "No space left" in writer.health.trouble
