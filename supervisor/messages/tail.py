@@ -119,7 +119,8 @@ def _is_later(found: Found, last: Position) -> bool:
 
 def _found(rows: Sequence[EventRow], runs: dict[int, _Run]) -> Iterator[Found]:
     for row in rows:
-        yield Found(row, runs[row.run].key, runs[row.run].place)
+        if row.run in runs:  # else damaged: nobody knows of which bank it is
+            yield Found(row, runs[row.run].key, runs[row.run].place)
 
 
 def _sign(row: EventRow) -> str:
