@@ -33,10 +33,11 @@ class Amount:
     def words(self) -> str:
         if self.value is None:
             return UNKNOWN
-        if not self.is_least:
+        if self.error is not None:
             return with_error(self.value, self.error, self.unit)
+        least = "at least " if self.is_least else ""
         by = " by the samples" if self.is_sampled else ""
-        return f"at least {reckoned(self.value, self.unit)}{by}"
+        return f"{least}{reckoned(self.value, self.unit)}{by}"
 
 
 @dataclass(frozen=True, slots=True)

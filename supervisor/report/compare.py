@@ -3,12 +3,16 @@
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+from markupsafe import Markup
+
 from supervisor.report.charge import Amount
 from supervisor.report.compare_plots import Compared, comparison_plot
 from supervisor.report.figures import Figures, figures_of
+from supervisor.report.mark import mark_of
 from supervisor.report.record import Record, Tell
 from supervisor.report.rendering import render
 from supervisor.report.summary import celsius_words
+from supervisor.report.unknown_told import gap_clause, gap_words
 from supervisor.report.verdict import judge
 from supervisor.report.words import UNKNOWN, duration, millivolts, minute, number, utc
 
@@ -30,17 +34,32 @@ def comparison_page(records: list[Record], tell: Tell) -> str:
     tell("figures of all sessions")
     sessions = [Compared(record, figures_of(record)) for record in records]
     tell("plots of all sessions")
-    simulated = [str(r.session.id) for r in records if r.session.is_simulated]
+    simulated = [record for record in records if record.session.is_simulated]
+    measured = [record for record in records if not record.session.is_simulated]
     return render(
         "compare.html",
+        mark=mark_of(record.session for record in records),
         sessions=sessions,
         rows=list(_rows(sessions)),
         is_pair=len(sessions) == PAIR,
         has_least=any(not s.figures.charge.is_whole for s in sessions),
-        from_begin=comparison_plot(sessions, by_end=False),
-        to_end=comparison_plot(sessions, by_end=True),
-        simulated=f"SIMULATED: session {', '.join(simulated)}" if simulated else "",
+        plots=_plots(sessions),
+        without_samples=[r.name for r in records if not r.has_samples],
+        simulated=_numbered("SIMULATED", simulated) if simulated else "",
+        measured=_numbered("Measured", measured) if measured else "",
     )
+
+
+def _numbered(word: str, records: Sequence[Record]) -> str:
+    numbers = ", ".join(str(record.session.id) for record in records)
+    return f"{word}: session{'s' if len(records) > 1 else ''} {numbers}"
+
+
+def _plots(sessions: list[Compared]) -> list[Markup]:
+    """From the begin, and towards the end of charging; none where nothing can be drawn."""
+    if not any(session.record.has_samples for session in sessions):
+        return []
+    return [comparison_plot(sessions, by_end=by_end) for by_end in (False, True)]
 
 
 def _rows(sessions: list[Compared]) -> Iterator[Row]:
@@ -57,21 +76,21 @@ def _rows(sessions: list[Compared]) -> Iterator[Row]:
     yield _amount("Charge", [f.charge.ah for f in figures])
     yield _amount("Energy", [f.charge.wh for f in figures])
     yield _amount("Charge from the samples", [f.charge.sampled_ah for f in figures])
-    yield _figure("Highest single value of a cell", figures, _peak_v, "V", 4, _peak)
+    yield _figure("Highest voltage of a measured cell", figures, _peak_v, "V", 4, _peak)
     yield _figure(
         "Margin to the maker's limit", figures, lambda f: f.margin_v, "V", 4,
         lambda f: "not known" if f.margin_v is None else millivolts(f.margin_v),
     )  # fmt: skip
-    yield _figure("Highest single value of the current", figures, lambda f: f.highest_a, "A", 1)
-    yield _figure("End current", figures, lambda f: f.end.amperes if f.end else None, "A", 2)
+    yield _figure("Highest current", figures, lambda f: f.highest_a, "A", 1)
+    yield _figure("End current", figures, _end_a, "A", 2, _end)
     for probe in sorted({w.probe for f in figures for w in f.warmth}):
         yield _celsius(probe, figures)
     yield _figure("Time closed", figures, _closed_min, "min", 1, lambda f: duration(f.closed_s))
     yield _figure(
         "Time in the hold, closed", figures, _hold_min, "min", 1, lambda f: duration(f.hold_s)
     )
-    yield _said("Gaps, while closed", sessions, _gaps)
-    yield _figure("Zero of the shunt", figures, lambda f: f.zero_a, "A", 3)
+    yield _said("Gaps while closed, or perhaps closed", sessions, lambda s: _gaps(s.figures))
+    yield _figure("Zero of the shunt", figures, lambda f: f.zero_a, "A", 3, _zero)
     yield _said("Trips", sessions, _trips)
     yield _figure("Cues", figures, lambda f: float(len(f.cues)), "", 0)
     yield _said("Recorded by", sessions, lambda s: f"holdwatch {s.record.session.version}")
@@ -134,7 +153,25 @@ def _celsius(probe: str, figures: list[Figures]) -> Row:
 
 def _full(session: Compared) -> str:
     verdict = judge(session.record, session.figures)
-    return f"{verdict.word}: {verdict.why}"
+    return f"{verdict.word}: {verdict.why}{'. ' if verdict.beside else ''}{verdict.beside}"
+
+
+def _end_a(figures: Figures) -> float | None:
+    """Of a full bank: the current of another one's opening says nothing beside it."""
+    return figures.end.amperes if figures.end and figures.end.is_full else None
+
+
+def _end(figures: Figures) -> str:
+    if figures.end is None:
+        return UNKNOWN
+    amperes = number(figures.end.amperes, 2, "A")
+    if figures.end.is_full:
+        return amperes
+    return f"none: not full. {figures.end.label}: {amperes}, {figures.end.words}"
+
+
+def _zero(figures: Figures) -> str:
+    return "not known, not taken out" if figures.zero_a is None else number(figures.zero_a, 3, "A")
 
 
 def _peak_v(figures: Figures) -> float | None:
@@ -154,10 +191,8 @@ def _hold_min(figures: Figures) -> float:
     return figures.hold_s / 60
 
 
-def _gaps(session: Compared) -> str:
-    gaps, unseen = session.figures.gaps, session.figures.unseen
-    known = "none" if gaps.total_s < 0.5 else duration(gaps.total_s)
-    return f"{known}; and an end that nobody saw" if unseen else known
+def _gaps(figures: Figures) -> str:
+    return f"{gap_words(figures)}: {gap_clause(figures)}"
 
 
 def _trips(session: Compared) -> str:

@@ -15,7 +15,7 @@ from supervisor.report.series import Band
 from supervisor.report.settings_told import dig
 from supervisor.report.zoom import enlarge
 
-VOLTS_IN, AMPERES_IN, ROUND_IN = 2.4, 1.6, 0.8
+VOLTS_IN, AMPERES_IN, ROUND_IN = 2.0, 1.4, 0.8  # two stand on one sheet
 LEAST_V, LEAST_A = 0.004, 1.0
 LOOKS: tuple[tuple[str, Stroke, str], ...] = (
     ("#12365c", "-", "o"),

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from supervisor.report.ending import is_full, is_under_way
 from supervisor.report.in_force import along, in_force
 from supervisor.report.integral import SECONDS_PER_HOUR, charge_ah, net_amperes
 from supervisor.report.record import Event, Record
@@ -12,8 +13,10 @@ from supervisor.report.series import Series
 from supervisor.report.spells import Spell
 from supervisor.report.words import duration, minute
 
-OVER_S = 60.0
+OVER_S = 60.0  # of a full bank
+LAST_S = 10.0  # of one that is not: nothing was tapering off
 SOON_S = 2.0  # of one that opens by itself: declared full, and open
+VERDICTS_OWN = "The verdict names the last second alone, with the zero of the shunt in it."
 SLACK_S = 0.05  # half a window: rows and events are not dated alike
 
 
@@ -21,22 +24,35 @@ SLACK_S = 0.05  # half a window: rows and events are not dated alike
 class EndCurrent:
     """Mean of what was measured of ``spell``; ``known_s`` of it has good samples.
 
-    ``is_net``: the zero of the shunt was told, and is taken out.
+    ``is_net``: the zero of the shunt was told, and is taken out. ``is_full``: the bank was found
+    full; else it is no end current.
     """
 
     amperes: float
     spell: Spell
     known_s: float
     is_net: bool
+    is_full: bool
+    is_under_way: bool = False
+
+    @property
+    def label(self) -> str:
+        if self.is_full:
+            return "End current"
+        return "Newest current" if self.is_under_way else "Current when it opened"
 
     @property
     def words(self) -> str:
-        """What was averaged."""
-        zero = "the zero of the shunt taken out" if self.is_net else "the shunt's zero is not known"
-        return (
-            f"mean over {self.known_s:.0f} s of the last closing, minute"
-            f" {minute(self.spell.from_s, 2)} to {minute(self.spell.to_s, 2)}; {zero}"
+        """What was averaged, and why the verdict may tell another figure."""
+        zero = "taken out" if self.is_net else "not known, so it was not taken out"
+        seconds = f"{self.known_s:.0f} s" if self.known_s >= 1 else f"{self.known_s:.1f} s"
+        words = (
+            f"mean of the last {seconds} closed, minute {minute(self.spell.from_s, 2)} to"
+            f" {minute(self.spell.to_s, 2)}; the zero of the shunt {zero}"
         )
+        if not self.is_full:
+            return words
+        return f"{words}. {VERDICTS_OWN}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,35 +71,38 @@ class PulseMean:
     def words(self) -> str:
         below = "" if self.end_a is None else f", less than the end current of {self.end_a:g} A"
         return (
-            f"{self.amperes:.2f} A over the {duration(self.declared_s - self.pulse.from_s)} since"
+            f"{self.amperes:z.2f} A over the {duration(self.declared_s - self.pulse.from_s)} since"
             f" the last pulse of {duration(self.pulse.length_s)} began{below}"
         )
 
 
 def end_current(record: Record, closed: Sequence[Spell]) -> EndCurrent | None:
-    """Of the last closing: by the finest rows there are of its last minute."""
+    """Of the last closing: by the finest rows there are of its last minute, or of its last seconds
+    where the bank was not full."""
     if not closed:
         return None
     return next(_means(record, closed[-1]), None)
 
 
 def _means(record: Record, last: Spell) -> Iterator[EndCurrent]:
+    full = is_full(record)
     is_net = any(p.row.zero_a is not None for p in record.progress)
     for series in (record.seconds, record.close_ups, record.minutes):
-        rows = _last_rows(series, last)
+        rows = _last_rows(series, last, OVER_S if full else LAST_S)
         amperes = net_amperes(rows, record.progress)
         known = ~np.isnan(amperes)
         if known.any():
             span_s, at_s = rows.span_s[known], rows.at_s[known]
             mean_a = float(np.average(amperes[known], weights=span_s))
             spell = Spell(float(at_s[0] - span_s[0]), float(at_s[-1]))
-            yield EndCurrent(mean_a, spell, float(span_s.sum()), is_net)
+            known_s = float(span_s.sum())
+            yield EndCurrent(mean_a, spell, known_s, is_net, full, is_under_way(record))
 
 
-def _last_rows(series: Series, last: Spell) -> Series:
-    """Those wholly within the last minute closed; of rows as long as that, within the last two."""
+def _last_rows(series: Series, last: Spell, over_s: float) -> Series:
+    """Those wholly within the last so many seconds closed; of rows as long as that, within two."""
     begins_s = series.at_s - series.span_s
-    earliest_s = np.maximum(last.from_s, last.to_s - np.maximum(OVER_S, 2 * series.span_s))
+    earliest_s = np.maximum(last.from_s, last.to_s - np.maximum(over_s, 2 * series.span_s))
     return series[(begins_s > earliest_s - SLACK_S) & (series.at_s < last.to_s + SLACK_S)]
 
 

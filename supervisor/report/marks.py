@@ -10,6 +10,7 @@ from supervisor.journal.codes import (
     SESSION_BEGUN_ANEW,
     SESSION_GOES_ON,
     SESSION_LEFT,
+    is_unseen_end,
 )
 from supervisor.report.record import Event
 
@@ -23,8 +24,12 @@ MARKED = (
 
 @dataclass(frozen=True, slots=True)
 class Mark:
+    """``words``: what the list says of it; a lockout that tells again why a run ended points
+    there."""
+
     number: int
     event: Event
+    words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +41,24 @@ class Label:
 
 
 def marks_of(events: Iterable[Event]) -> list[Mark]:
-    chosen = [event for event in events if event.code in MARKED]
-    return [Mark(number, event) for number, event in enumerate(chosen, 1)]
+    marks: list[Mark] = []
+    for event in events:
+        if event.code in MARKED:
+            marks.append(Mark(len(marks) + 1, event, _words(event, marks)))
+    return marks
+
+
+def _words(event: Event, before: Sequence[Mark]) -> str:
+    if is_unseen_end(event.code):
+        return f"last sign of life that was kept: {event.text}"
+    if event.code != FOUND_AT_START:
+        return event.text
+    same = [m for m in before if is_unseen_end(m.event.code) and m.event.text == event.text]
+    return (
+        f"found at the next start: see No. {same[-1].number}"
+        if same
+        else (f"found at a start: {event.text}")
+    )
 
 
 def labels(marks: Sequence[Mark], nearest_s: float) -> list[Label]:

@@ -4,8 +4,12 @@ from typing import Any
 
 from markupsafe import Markup
 
+from supervisor.report.cues import cues_told
+from supervisor.report.ending import is_under_way
 from supervisor.report.figures import Figures, figures_of
+from supervisor.report.mark import mark_of
 from supervisor.report.marks import marks_of
+from supervisor.report.rating import rating_words
 from supervisor.report.record import Record, Tell
 from supervisor.report.rendering import render
 from supervisor.report.settings_told import (
@@ -25,8 +29,9 @@ from supervisor.report.summary import (
     why_no_celsius,
 )
 from supervisor.report.trip_plot import rows_around, trip_plot
-from supervisor.report.unknown_told import gap_words, untold_times
-from supervisor.report.verdict import judge
+from supervisor.report.trips import titles
+from supervisor.report.unknown_told import NOT_KEPT, gap_clause, gap_words, untold_times
+from supervisor.report.verdict import STILL_UNDER_WAY, judge
 from supervisor.report.views import plots_of
 from supervisor.report.words import UNKNOWN, duration, millivolts, number, reckoned
 
@@ -41,6 +46,7 @@ def session_page(record: Record, tell: Tell) -> str:
     tell(f"session {record.session.id}: plots")
     return render(
         "session.html",
+        mark=mark_of([record.session]),
         record=record,
         session=record.session,
         figures=figures,
@@ -51,6 +57,12 @@ def session_page(record: Record, tell: Tell) -> str:
         why_no_celsius=why_no_celsius(record),
         rest_words=rest_words(figures),
         gap_words=gap_words(figures),
+        gap_clause=gap_clause(figures),
+        not_kept=NOT_KEPT,
+        rating=rating_words(record),
+        cues=cues_told(record.events),
+        trip_titles=titles(figures.trips),
+        under_way=STILL_UNDER_WAY if is_under_way(record) else "",
         holes_s=sum(hole.length_s for hole in figures.holes),
         unknown=untold_times(figures),
         marks=marks,

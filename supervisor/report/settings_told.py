@@ -5,6 +5,7 @@ then their keys are shown as they stand, without their meaning.
 """
 
 import json
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import groupby
@@ -44,6 +45,7 @@ SYMBOLS = {  # by how a key ends, the longest first
     ".confirm": "windows",
     ".of": "windows",
 }
+FUNCTION = re.compile(r"(.*) \((?:function )?(\d\d[^)]*)\)\.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,13 +56,20 @@ class Limit:
     value: str
     meaning: str
 
+    @property
+    def key(self) -> str:
+        """Within its block."""
+        return self.path.rpartition(".")[2]
+
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """The limits of one block."""
+    """The limits of one block, which stands at ``path``. ``function``: its number in IEEE C37.2."""
 
+    path: str
     title: str
     about: str
+    function: str
     limits: tuple[Limit, ...]
 
 
@@ -116,7 +125,12 @@ def limits(settings: Mapping[str, Any], *, is_known: bool) -> list[Limit]:
 def grouped(rows: Iterable[Limit]) -> list[Group]:
     """By their blocks, in the order of the settings."""
     return [
-        Group(_title(path), _meaning(path) if members[0].meaning else "", tuple(members))
+        Group(
+            path,
+            _title(path),
+            *_without_function(_meaning(path) if members[0].meaning else ""),
+            tuple(members),
+        )
         for path, found in groupby(rows, lambda row: row.path.rpartition(".")[0])
         if (members := list(found))
     ]
@@ -165,6 +179,13 @@ def _shown(path: str, value: Any) -> str:
 def _title(path: str) -> str:
     words = path.removeprefix("protection.").split(".")
     return ", ".join(map(plain, words))
+
+
+def _without_function(about: str) -> tuple[str, str]:
+    """A sentence, and the number that stood behind it: a term for few."""
+    if (found := FUNCTION.fullmatch(about)) is None:
+        return about, ""
+    return f"{found[1]}.", found[2]
 
 
 def _meaning(path: str) -> str:

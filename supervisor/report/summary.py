@@ -2,14 +2,16 @@
 
 from collections.abc import Iterator
 
-from supervisor.report.charge import LEAST_GAP_S
+from supervisor.report.ending import is_under_way
 from supervisor.report.figures import Figures
+from supervisor.report.rating import rating_words
 from supervisor.report.record import Record
 from supervisor.report.settings_told import at, dig
 from supervisor.report.sound import block
 from supervisor.report.temperatures import Extreme, Warmth
-from supervisor.report.verdict import Verdict
-from supervisor.report.words import duration, millivolts, minute, utc
+from supervisor.report.unknown_told import NOT_KEPT, gap_clause, gap_words
+from supervisor.report.verdict import NOT_YET, Verdict
+from supervisor.report.words import capital, duration, millivolts, minute, utc
 
 MOST_TRIPS_NAMED = 4
 
@@ -51,12 +53,14 @@ def why_no_celsius(record: Record) -> str:
 
 def _charged(record: Record, figures: Figures) -> str:
     session = record.session
-    rating_ah = dig(session.settings, "bank.cell_ampere_hours")
+    cell_ah = dig(session.settings, "bank.cell_ampere_hours")
     cells = f"{session.cells} cell{'s' if session.cells != 1 else ''}"
-    cells += f" of {rating_ah:g} Ah" if rating_ah else ""
+    if cell_ah and (rated := rating_words(record)):
+        cells += f" of {cell_ah:g} Ah, {rated} together"
+    were = "are being" if is_under_way(record) else "were"
     day = utc(session.began_wall_s, "%-d %B %Y")
     return (
-        f"{cells}, in parallel, were charged from {day} on. {_went_in(figures)} within"
+        f"{cells}, in parallel, {were} charged from {day} on. {_went_in(figures)} within"
         f" {duration(figures.closed_s)} with the contactor closed."
     )
 
@@ -66,22 +70,24 @@ def _went_in(figures: Figures) -> str:
         return "What went in is not known,"
     words = figures.charge.ah.words
     why = f" ({'; '.join(figures.charge.lacks)})" if figures.charge.lacks else ""
-    return f"{words[0].upper()}{words[1:]} went in{why}"
+    return f"{capital(words)} went in{why}"
 
 
 def _full(verdict: Verdict) -> str:
     if verdict.is_full:
         rest = f" Rest check {verdict.rest}." if verdict.rest else ""
-        return f"The supervisor found the bank full: {verdict.why}.{rest}"
+        return f"The supervisor found the bank full: {verdict.why}. {verdict.beside}{rest}"
     if verdict.word == "NOT KNOWN":
         return f"Whether the bank is full is not known: {verdict.why}."
+    if verdict.word == NOT_YET:
+        return f"The bank is not full yet: {verdict.why}."
     return f"The bank was not found full: {verdict.why}."
 
 
 def _volts(figures: Figures) -> str:
     if figures.peak is None:
         return "No cell voltage is known."
-    highest = f"The highest single value of a measured cell is {figures.peak.volts:.3f} V"
+    highest = f"The highest voltage of a measured cell is {figures.peak.volts:.3f} V"
     if figures.margin_v is None or figures.never_above_v is None:
         return f"{highest}; the maker's limit is not known."
     side = "below" if figures.margin_v >= 0 else "ABOVE"
@@ -114,17 +120,15 @@ def _trips(figures: Figures) -> str:
 def _unknown(record: Record, figures: Figures) -> Iterator[str]:
     if record.damage:
         yield "The journal's file is damaged: what is said here may be wrong, or lack something."
-    if record.odd_rows:
-        yield "The journal holds values that cannot be: they are left out here."
     if not record.has_samples:
         yield "No samples of it were kept: this report has its events and trips only."
     if figures.unseen:
         yield (
             "A run ended without a word while the contactor was closed: what flowed until the next"
-            " start nobody knows."
+            f" start nobody knows. {NOT_KEPT}"
         )
-    if record.has_samples and figures.gaps.total_s >= LEAST_GAP_S:
-        yield f"{duration(figures.gaps.total_s)} closed have no good samples."
+    if record.has_samples and gap_words(figures) != "none":
+        yield f"{capital(gap_clause(figures))}."
     if figures.check and not figures.check.is_sound:
         yield "The counted charge and the samples do not agree: see how good the record is."
 

@@ -71,7 +71,8 @@ def _step_s(length_s: float, most: int, steps_s: tuple[float, ...]) -> float:
 
 
 def _multiples(from_s: float, to_s: float, step_s: float) -> list[float]:
-    return [k * step_s for k in range(ceil(from_s / step_s), floor(to_s / step_s) + 1)]
+    multiples = (k * step_s for k in range(ceil(from_s / step_s), floor(to_s / step_s) + 1))
+    return [multiple for multiple in multiples if from_s <= multiple <= to_s]  # after rounding
 
 
 def _plain(minutes: float) -> str:

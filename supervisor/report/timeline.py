@@ -6,7 +6,6 @@ wall clock can; where what it says cannot be, the axis has a break of a fixed wi
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from math import isfinite
 from typing import NamedTuple
 
 LONGEST_BETWEEN_S = 48 * 3600.0
@@ -20,10 +19,6 @@ class Stamp(NamedTuple):
     run: int
     mono_s: float
     wall_s: float
-
-    @property
-    def is_sound(self) -> bool:
-        return self.run > 0 and isfinite(self.mono_s) and isfinite(self.wall_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,17 +64,11 @@ class Timeline:
         stretch = self._by_run[run]
         return stretch.begins_s + mono_s - stretch.first.mono_s
 
-    def place(self, stamp: Stamp) -> tuple[int, float]:
-        """Run and point of the axis, of something that has no sound time perhaps: by the clock that
-        is left, within its run; at the end of it when there is none."""
-        stretch = self._by_run.get(stamp.run, self.stretches[-1])
-        if stamp.run == stretch.run and isfinite(stamp.mono_s):
-            at_s = self.at_s(stamp.run, stamp.mono_s)
-        elif isfinite(stamp.wall_s):
-            at_s = stretch.begins_s + stamp.wall_s - stretch.first.wall_s
-        else:
-            at_s = stretch.ends_s
-        return stretch.run, min(max(at_s, stretch.begins_s), stretch.ends_s)
+    def of_wall_s(self, run: int, wall_s: float) -> float:
+        """Of something that has no monotonic time: by the wall clock, within its run."""
+        stretch = self._by_run.get(run, self.stretches[-1])
+        at_s = stretch.begins_s + wall_s - stretch.first.wall_s
+        return min(max(at_s, stretch.begins_s), stretch.ends_s)
 
     def wall_s(self, at_s: float) -> float:
         """UTC since 1970 of a point of the axis, by the clock at the begin of its run."""

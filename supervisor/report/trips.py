@@ -1,6 +1,7 @@
 """The story of every trip, of every run that ended without a word, and of lockouts found."""
 
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from supervisor.journal.codes import FOUND_AT_START, TRIPS, UNSEEN_END
@@ -38,7 +39,8 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class Trip:
-    """``is_unseen_end``: the process or the power ended while closed; nothing was measured.
+    """``is_unseen_end``: the process or the power ended while closed; what was measured last
+    was not kept.
 
     ``is_found_locked``: of a run that ended with words; its trip came into no record.
     ``is_doubt``: no limit was seen to be passed; nobody could tell for too long.
@@ -79,12 +81,15 @@ class Trip:
 
     @property
     def protects(self) -> str:
-        """What the rule is there for, with its number in IEEE C37.2; empty of an unknown one."""
+        """What the rule is there for; empty of an unknown one."""
         told = EXPLANATIONS.get(self.rule)
-        if told is None:
-            return ""
-        function = f" (function {told.function} of IEEE C37.2)" if told.function else ""
-        return f"{plain(self.rule)}{function}. It protects: {told.protects}"
+        return f"{plain(self.rule)}. It protects: {told.protects}" if told else ""
+
+    @property
+    def function(self) -> str:
+        """Its number in IEEE C37.2; empty where there is none."""
+        told = EXPLANATIONS.get(self.rule)
+        return f"IEEE C37.2: function {told.function}" if told and told.function else ""
 
     @property
     def when(self) -> str:
@@ -117,6 +122,12 @@ class Trip:
             return "not reset within this session"
         who, why = self.reset.data.get("who", "?"), self.reset.data.get("reason", "?")
         return f"by {who} at minute {minute(self.reset.at_s)}: {why}"
+
+
+def titles(trips: Iterable[Trip]) -> str:
+    """In the order of the first of each: 2 × overvoltage, welded."""
+    counts = Counter(trip.title for trip in trips)
+    return ", ".join(f"{n} × {title}" if n > 1 else title for title, n in counts.items())
 
 
 def find_trips(events: Sequence[Event], timeline: Timeline | None = None) -> list[Trip]:

@@ -2,30 +2,34 @@
 
 from dataclasses import dataclass
 
-from supervisor.journal.codes import CLOSES, FOUND_AT_START, OPENS
+from supervisor.journal.codes import CLOSES
+from supervisor.report.ending import has_failed_to_open, is_under_way, last_turn
 from supervisor.report.figures import Figures
+from supervisor.report.rating import beside_full
 from supervisor.report.record import Event, Record
 from supervisor.report.sound import text
 from supervisor.report.words import minute, plain
 
 NO_WORD = "ended without a word"
-UNDER_WAY = CLOSES | {"paused"}
-ENDS = OPENS | {FOUND_AT_START}
+NOT_YET = "NOT FULL YET"
+STILL_UNDER_WAY = "still under way when this report was made"
 
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """``rest`` is None where a rest is out of the question: it never was full."""
+    """``rest`` is None where a rest is out of the question: it never was full. ``beside``: what a
+    full bank does not tell by itself, as a sentence."""
 
     is_full: bool
     word: str
     why: str
     rest: str | None
+    beside: str = ""
 
 
 def judge(record: Record, figures: Figures) -> Verdict:
     """By what happened last."""
-    last = _last(record)
+    last = last_turn(record)
     if last is None:
         return Verdict(False, "NOT KNOWN", "the record has no event that says how it ended", None)
     at = f"minute {minute(last.at_s)}"
@@ -34,9 +38,10 @@ def judge(record: Record, figures: Figures) -> Verdict:
             why = last.text.removeprefix("full: ")
             rest = _rest(figures, last)
             word = "FULL, BUT THE REST CHECK FAILED" if rest.startswith("failed") else "FULL"
-            return Verdict(True, word, f"{why}{_how_it_ended(figures, at)}", rest)
+            why += _how_it_ended(figures, at)
+            return Verdict(True, word, why, rest, beside_full(record, figures, last.at_s))
         case "trip":
-            failed = last.data.get("rule") == "failed_to_open"
+            failed = has_failed_to_open(last)
             word, how = (
                 ("NOT KNOWN", "it did not open") if failed else ("NOT FULL", "ended by a trip")
             )
@@ -44,8 +49,8 @@ def judge(record: Record, figures: Figures) -> Verdict:
         case _ if last.is_unseen_end:
             how = "" if NO_WORD in last.text else f"{NO_WORD}: "
             return Verdict(False, "NOT FULL", f"{how}{last.text}", None)
-        case "closed" | "resumed":
-            return _unended(record, at)
+        case _ if last.code in CLOSES or is_under_way(record):
+            return _unended(record, last, at)
         case _:
             why = f"{last.text} ({at})"
             if last.is_found_locked:
@@ -69,25 +74,16 @@ def _trip_words(trip: Event) -> str:
     return f"{plain(rule)}: {trip.text.removeprefix(f'{rule}: ')}" if rule else trip.text
 
 
-def _last(record: Record) -> Event | None:
-    """The newest closing or how it ended; what happens to an open circuit ends nothing."""
-    last: Event | None = None
-    for event in record.events:
-        is_under_way = last is None or last.code in UNDER_WAY
-        failed = event.code == "trip" and event.data.get("rule") == "failed_to_open"
-        if event.code in CLOSES or failed or (event.code in ENDS and is_under_way):
-            last = event
-    return last
-
-
-def _unended(record: Record, at: str) -> Verdict:
+def _unended(record: Record, last: Event, at: str) -> Verdict:
+    if not is_under_way(record):
+        return Verdict(False, "NOT FULL", f"no event says how the closing at {at} ended", None)
+    what = "closed" if last.code in CLOSES else last.text
     why = (
-        f"closed at {at}; the record ends at minute {minute(record.timeline.ends_s)}, and what "
-        "came after it is not in here"
+        f"{STILL_UNDER_WAY}: {what} ({at}); the record goes to minute"
+        f" {minute(record.timeline.ends_s)}. Had its run been killed since, only the next start"
+        " would tell"
     )
-    if record.session.ended_wall_s is not None:
-        why = f"no event says how the closing at {at} ended"
-    return Verdict(False, "NOT FULL", why, None)
+    return Verdict(False, NOT_YET, why, None)
 
 
 def _rest(figures: Figures, finished: Event) -> str:

@@ -4,6 +4,7 @@ from typing import NamedTuple
 
 from markupsafe import Markup
 
+from supervisor.report.ending import is_under_way
 from supervisor.report.figures import Figures
 from supervisor.report.marks import Mark
 from supervisor.report.plots import View, session_plot
@@ -37,7 +38,8 @@ def plots_of(record: Record, figures: Figures, marks: list[Mark]) -> list[Plot]:
         length_s = max(LEAST_S, min(LAST_S, LEAST_ENLARGED * end_s))
         after_s = min(AFTER_S, length_s / 4)
         last = View(record, figures, marks, max(0.0, end_s - length_s), end_s + after_s)
-        plots.append(_plot(last, f"The last {length_s / 60:.0f} min before the end of charging"))
+        until = "the newest sample" if is_under_way(record) else "the end of charging"
+        plots.append(_plot(last, f"The last {length_s / 60:.0f} min before {until}"))
     if phases:
         rest = phases[-1]
         beside_s = BESIDE_REST * (rest.to_s - rest.from_s)

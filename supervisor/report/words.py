@@ -34,12 +34,13 @@ def duration(seconds: float | None) -> str:
 
 
 def number(value: float | None, digits: int, unit: str) -> str:
-    return UNKNOWN if value is None else f"{value:.{digits}f} {unit}"
+    """No minus before nothing."""
+    return UNKNOWN if value is None else f"{value:z.{digits}f} {unit}"
 
 
 def reckoned(value: float, unit: str) -> str:
     """Without an uncertainty of its own: 0.152 Ah, 8120.4 Wh."""
-    return f"{value:.{3 if abs(value) < 100 else 1}f} {unit}"
+    return f"{value:z.{3 if abs(value) < 100 else 1}f} {unit}"
 
 
 def millivolts(volts: float) -> str:
@@ -58,6 +59,11 @@ def with_error(value: float, error: float | None, unit: str) -> str:
     digits = next((k for k in range(4) if error >= 0.995 * 10**-k), 3)
     digits = min(digits + 1, 3) if error < 10 else digits
     return f"{value:.{digits}f} ± {max(error, 10**-digits):.{digits}f} {unit}"
+
+
+def capital(text: str) -> str:
+    """To begin a sentence with."""
+    return text[:1].upper() + text[1:]
 
 
 def plain(key: str) -> str:

@@ -13,6 +13,7 @@ from supervisor.report.series import Floats
 
 STROKES: tuple[Stroke, ...] = ("-", (0, (6, 2)), (0, (3, 1, 1, 1)), (0, (1, 1.5)))
 REACH = 0.5  # a limit is shown when it is so near, as a part of what was measured
+WORDS_PT = 11.0  # a row of words, and the room about it
 ROW_PT = 13.0  # beside the outermost line: its words
 BESIDE_IN = 0.8  # left of the axis
 NOTHING = (0.0, 1.0)
@@ -97,18 +98,30 @@ def _words(axes: Axes, arrow: str, lines: Sequence[_Seen]) -> list[str]:
 
 
 def _draw(axes: Axes, lines: Sequence[_Seen]) -> None:
-    """Neighbours are named at different ends; what holds at one end only, there."""
+    """Neighbours are named at different ends; what holds at one end only, there. Words that would
+    cover others stand above them."""
+    names = []
     for k, line in enumerate(lines):
         axes.plot(line.at_s, line.values, linestyle=STROKES[k % len(STROKES)], **LINE)
         begins, ends = np.isfinite(line.values[[0, -1]])
-        _name(axes, line, is_left=bool(begins if begins != ends else k % 2 == 0))
+        is_left = bool(begins if begins != ends else k % 2 == 0)
+        at = np.flatnonzero(np.isfinite(line.values))[0 if is_left else -1]
+        names.append((float(line.values[at]), float(line.at_s[at]), is_left, line.words))
+    low, high = axes.get_ylim()
+    row_pt = {True: -np.inf, False: -np.inf}  # where the words on each side end
+    for value, at_s, is_left, words in sorted(names):
+        place_pt = ROW_PT / _row_part(axes) * (value - low) / (high - low)
+        raised_pt = max(0.0, row_pt[is_left] - place_pt)
+        row_pt[is_left] = place_pt + raised_pt + WORDS_PT
+        _name(axes, words, (at_s, value), raised_pt, is_left=is_left)
 
 
-def _name(axes: Axes, line: _Seen, *, is_left: bool) -> None:
-    at = np.flatnonzero(np.isfinite(line.values))[0 if is_left else -1]
+def _name(
+    axes: Axes, words: str, at: tuple[float, float], raised_pt: float, *, is_left: bool
+) -> None:
     axes.annotate(
-        line.words, (float(line.at_s[at]), float(line.values[at])),
-        xytext=(3 if is_left else -3, 2), textcoords="offset points", fontsize=SMALL,
+        words, at,
+        xytext=(3 if is_left else -3, 2 + raised_pt), textcoords="offset points", fontsize=SMALL,
         ha="left" if is_left else "right", va="bottom", zorder=7, bbox=BEHIND_WORDS,
     )  # fmt: skip
 

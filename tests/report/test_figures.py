@@ -26,9 +26,11 @@ from ended_charges import (
     told,
 )
 from journals import WALL_S, closing, left, window, written
+from pages import silent, words
 
 from supervisor.journal.records import UNKNOWN, Span, Temperature, Window
 from supervisor.report.figures import Figures, figures_of
+from supervisor.report.page import session_page
 from supervisor.report.quality import ChargeCheck
 from supervisor.report.record import Curve, NothingToReport, Record
 from supervisor.report.record import Progress as At
@@ -174,11 +176,39 @@ def test_a_session_goes_on_over_a_restart(tmp_path: Path, hut_settings: Supervis
     assert is_dated
 
 
-def test_a_session_without_samples_says_so(
+def test_a_run_that_ended_with_words_is_nowhere_told_to_have_ended_without(
     tmp_path: Path, hut_settings: SupervisorSettings
 ) -> None:
-    path = written(tmp_path, a_run(hut_settings), closing(CLOSED_S), progress(CLOSED_S))
-    with pytest.raises(NothingToReport, match="session 1 has no samples"):
+    """It tripped; the latch kept that, the journal did not."""
+    lockout = told(
+        1.0, "locked_out_at_start", "overvoltage: 3.612 V", ended_unseen=False, remedy="look"
+    )
+    path = written(
+        tmp_path,
+        a_run(hut_settings),
+        told(CLOSED_S, "closed", "closed, asked by Anna"),
+        closing(CLOSED_S),
+        progress(CLOSED_S + 0.1),
+        *(charge_window(round(CLOSED_S + k / 10, 3)) for k in range(1, 501)),
+        *map(after_restart, (a_run(hut_settings, mono_s=1.0), lockout)),
+    )
+    record = record_of(path)
+    figures = figures_of(record)
+    (trip,) = figures.trips
+    assert trip.is_found_locked
+    assert not figures.unseen
+    assert figures.charge.lacks[0] == "some of it could not be counted"
+    said = words(session_page(record, silent))
+    assert "Trip 1: found locked out at a start" in said
+    assert "It tripped, or was found locked out, once" in said
+    assert "without a word" not in said
+
+
+def test_a_session_of_which_nothing_was_recorded_says_so(
+    tmp_path: Path, hut_settings: SupervisorSettings
+) -> None:
+    path = written(tmp_path, a_run(hut_settings), closing(CLOSED_S))
+    with pytest.raises(NothingToReport, match="session 1 has no samples and no events"):
         record_of(path)
 
 
@@ -220,7 +250,7 @@ def test_of_a_last_closing_that_was_short_no_minute_is_claimed(
     assert end is not None
     assert end.amperes == pytest.approx(12.0, abs=0.01)
     assert end.known_s == pytest.approx(12.0, abs=1.1)
-    assert end.words.startswith("mean over 11 s of the last closing, minute 3.18 to 3.37")
+    assert end.words.startswith("mean of the last 11 s closed, minute 3.18 to 3.37")
     assert "the zero of the shunt taken out" in end.words
 
 

@@ -48,7 +48,7 @@ def contents(sheet: Any) -> Iterator[Any]:
 def test_every_sheet_says_whose_it_is_and_that_it_is_simulated(sheets: list[Any]) -> None:
     assert len(sheets) > 3
     for number, sheet in enumerate(sheets, 1):
-        assert margin_words(sheet, "@top-left") == f"{LONG_NAME}, SIMULATED session 1"
+        assert margin_words(sheet, "@bottom-left") == f"{LONG_NAME}, SIMULATED session 1"
         assert "SIMULATED" in margin_words(sheet, "@top-center")
         assert margin_words(sheet, "@bottom-right") == f"{number} / {len(sheets)}"
 

@@ -1,6 +1,7 @@
 """``holdwatch report``: its file, its choices, its errors in words."""
 
 import os
+import re
 import subprocess
 import sys
 from ctypes.util import find_library
@@ -8,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
-from ended_charges import CLOSED_S, a_run, charge_records, ended_charge, progress, told
+from ended_charges import CLOSED_S, a_run, charge_records, ended_charge, told
 from journals import closing, end, written
 
 from supervisor.cli.main import main
@@ -27,10 +28,11 @@ def report(*words: str | Path) -> Result:
 
 def test_the_newest_session_by_default(charge_path: Path, here: Path) -> None:
     result = report("--journal", charge_path)
-    assert (result.exit_code, result.stdout) == (0, "holdwatch-session-1.html\n")
-    page = (here / "holdwatch-session-1.html").read_text()
+    name = "holdwatch-mountain-hut-storage-bank-2026-05-28-session-1.html"
+    assert (result.exit_code, result.stdout) == (0, f"{name}\n")
+    page = (here / name).read_text()
     assert page.startswith("<!doctype html>")
-    assert list(here.iterdir()) == [here / "holdwatch-session-1.html"]
+    assert list(here.iterdir()) == [here / name]
 
 
 def test_a_simulated_session_says_so_in_the_files_name(
@@ -40,7 +42,7 @@ def test_a_simulated_session_says_so_in_the_files_name(
     state.mkdir()
     ended_charge(state, hut_settings, is_simulated=True)
     result = report("--state-dir", state)
-    assert result.stdout == "holdwatch-session-1-SIMULATED.html\n"
+    assert result.stdout.endswith("-session-1-SIMULATED.html\n")
 
 
 def has_pango() -> bool:
@@ -89,8 +91,10 @@ def test_no_such_session_lists_those_that_exist(charge_path: Path) -> None:
     assert "choose one of 1" in result.stderr
 
 
-def test_a_session_without_samples(here: Path, hut_settings: SupervisorSettings) -> None:
-    path = written(here, a_run(hut_settings), closing(CLOSED_S), progress(CLOSED_S))
+def test_a_session_of_which_nothing_was_recorded(
+    here: Path, hut_settings: SupervisorSettings
+) -> None:
+    path = written(here, a_run(hut_settings), closing(CLOSED_S))
     result = report("--journal", path)
     assert result.exit_code == 1
     assert "session 1 has no samples" in result.stderr
@@ -121,8 +125,9 @@ def test_several_sessions_are_compared(here: Path, hut_settings: SupervisorSetti
     again = [end(460.0), *(r._replace(mono_s=r.mono_s + 1000) for r in charge_records())]  # type: ignore[call-arg]
     path = written(here, a_run(hut_settings), *charge_records(), *again)
     result = report("1", "2", "1", "--journal", path)
-    assert (result.exit_code, result.stdout) == (0, "holdwatch-sessions-1-2.html\n")
-    assert "Sessions 1 and 2 compared" in (here / "holdwatch-sessions-1-2.html").read_text()
+    name = "holdwatch-mountain-hut-storage-bank-2026-05-28-sessions-1-2.html"
+    assert (result.exit_code, result.stdout) == (0, f"{name}\n")
+    assert "Sessions 1 and 2 compared" in (here / name).read_text()
 
 
 def test_too_many_sessions(charge_path: Path) -> None:
@@ -176,7 +181,7 @@ def test_a_crash_while_closed_and_a_start_long_after_can_be_reported(
     result = report("--journal", path, "--output", "crash.html")
     assert result.exit_code == 0, result.output
     page = (here / "crash.html").read_text()
-    assert "a run ended without a word, and what came after it is not known" in page
+    assert re.search(r"perhaps closed for \d.* after an end that nobody saw", page)
     assert "some of it could not be counted" in page
 
 
@@ -193,15 +198,91 @@ def test_the_journal_of_the_one_circuit_is_found(
     assert "several journals" in result.output
 
 
+# --- what is there already
+
+
+HTML = "<!doctype html><title>Notes</title>"
+
+
 @pytest.mark.parametrize("name", ["lockout.json", "journal.sqlite-wal", "notes.html"])
-def test_what_is_no_report_is_never_overwritten(charge_path: Path, here: Path, name: str) -> None:
-    (here / name).write_text('{"state": "armed"}')
+@pytest.mark.parametrize("text", ['{"state": "armed"}', HTML, "%PDF-1.7", ""])
+def test_what_is_no_report_is_never_overwritten(
+    charge_path: Path, here: Path, name: str, text: str
+) -> None:
+    (here / name).write_text(text)
     result = report("--journal", charge_path, "--output", here / name)
     assert result.exit_code == 1
-    assert "is no report" in result.output
-    assert (here / name).read_text() == '{"state": "armed"}'
+    assert "is there and is no report; name another file by --output" in result.output
+    assert (here / name).read_text() == text
 
 
-def test_an_older_report_is_written_anew(charge_path: Path, here: Path) -> None:
+def test_a_report_of_the_same_session_is_written_anew(charge_path: Path, here: Path) -> None:
     for _ in range(2):
         assert report("--journal", charge_path, "--output", here / "one.html").exit_code == 0
+
+
+def a_journal(folder: Path, settings: SupervisorSettings, away_s: float = 0.0) -> Path:
+    """Two sessions; the numbers begin at 1 in each."""
+    folder.mkdir()
+    first, second = (
+        [
+            r._replace(wall_s=r.wall_s + away_s + k * 1000, mono_s=r.mono_s + k * 1000)
+            for r in charge_records()
+        ]  # type: ignore[call-arg]
+        for k in range(2)
+    )
+    return written(folder, a_run(settings), *first, end(500.0), *second)
+
+
+def test_a_report_of_another_session_is_never_overwritten(
+    here: Path, hut_settings: SupervisorSettings
+) -> None:
+    """Of another number; of the same number in another journal; of more sessions or fewer."""
+    one, other = a_journal(here / "a", hut_settings), a_journal(here / "b", hut_settings, 9.0)
+    page = here / "one.html"
+    assert report("1", "--journal", one, "--output", page).exit_code == 0
+    kept = page.read_bytes()
+    for words in (("2", one), ("1", other), ("1", "2", one)):
+        result = report(*words[:-1], "--journal", words[-1], "--output", page)
+        assert result.exit_code == 1
+        assert "is the report of another session; name another file by --output" in result.output
+        assert page.read_bytes() == kept
+    assert report("1", "2", "--journal", one, "--output", here / "both.html").exit_code == 0
+    assert report("2", "1", "--journal", one, "--output", here / "both.html").exit_code == 0
+
+
+@pytest.mark.skipif(not has_pango(), reason="libpango-1.0-0 and libpangoft2-1.0-0 are missing")
+def test_a_pdf_of_another_session_is_never_overwritten(
+    here: Path, hut_settings: SupervisorSettings
+) -> None:
+    journal = a_journal(here / "a", hut_settings)
+    for _ in range(2):
+        result = report("1", "--journal", journal, "--output", here / "one.html", "--pdf")
+        assert result.exit_code == 0, result.output
+    (here / "one.html").unlink()
+    kept = (here / "one.pdf").read_bytes()
+    result = report("2", "--journal", journal, "--output", here / "one.html", "--pdf")
+    assert result.exit_code == 1
+    assert "one.pdf is there and is the report of another session" in result.output
+    assert (here / "one.pdf").read_bytes() == kept
+
+
+@pytest.mark.parametrize(
+    ("bank", "begins"),
+    [
+        ("Hütte am See / 2", "holdwatch-hutte-am-see-2-2026"),
+        ("../../etc", "holdwatch-etc-2026"),
+        ("電池", "holdwatch-2026"),
+        ("a" * 500, "holdwatch-" + "a" * 40 + "-2026"),
+    ],
+)
+def test_the_name_of_a_file_is_of_plain_letters(
+    here: Path, hut_settings: SupervisorSettings, bank: str, begins: str
+) -> None:
+    named = hut_settings.model_copy(
+        update={"bank": hut_settings.bank.model_copy(update={"name": bank})}
+    )
+    state = here / "state"
+    state.mkdir()
+    ended_charge(state, named)
+    assert report("--state-dir", state).stdout.startswith(begins)

@@ -56,7 +56,7 @@ def test_every_number_has_a_unit_and_words(key: Key) -> None:
 
 def test_limits_are_grouped_by_block(recorded: dict[str, Any]) -> None:
     groups = {group.title: group for group in grouped(limits(recorded, is_known=True))}
-    assert groups["overvoltage"].about.endswith("the main cutoff (function 59).")
+    assert groups["overvoltage"].about.endswith("the main cutoff.")
     assert [row.value for row in groups["supply thermal, rectifier"].limits] == ["150 A", "300 s"]
 
 

@@ -2,7 +2,7 @@
 
 import re
 
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from supervisor.report.ticks import minute_ticks, utc_ticks
@@ -25,6 +25,7 @@ def texts(ticks: list[tuple[float, str]]) -> list[str]:
     st.one_of(st.floats(0.1, 100.0), st.floats(1.0, 1e12)),
     st.integers(3, 12),
 )
+@example(5e-324, 4.0, 3)
 def test_minutes_are_few_and_in_view(from_s: float, length_s: float, most: int) -> None:
     """A monotonic clock that jumped by years made thousands of them."""
     to_s = from_s + length_s

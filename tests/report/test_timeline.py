@@ -1,7 +1,5 @@
 """The axis of a session: monotonic within a run, the wall clock between runs, breaks beyond."""
 
-from math import nan
-
 import pytest
 
 from supervisor.report.timeline import BREAK_S, Stamp, Timeline
@@ -58,7 +56,6 @@ def test_dates_follow_the_run_that_a_point_lies_in() -> None:
 
 def test_what_has_no_monotonic_time_stays_within_its_run() -> None:
     one = timeline((1, 100.0, 0.0), (1, 160.0, 60.0))
-    assert one.place(Stamp(1, nan, WALL_S + 20.0)) == (1, 20.0)
-    assert one.place(Stamp(1, nan, WALL_S + 9000.0)) == (1, 60.0)
-    assert one.place(Stamp(7, nan, WALL_S - 5.0)) == (1, 0.0)
-    assert one.place(Stamp(7, 20.0, nan)) == (1, 60.0), "nothing tells when: not before it was over"
+    assert one.of_wall_s(1, WALL_S + 20.0) == 20.0
+    assert one.of_wall_s(1, WALL_S + 9000.0) == 60.0
+    assert one.of_wall_s(7, WALL_S - 5.0) == 0.0

@@ -59,7 +59,6 @@ def test_a_failed_rest_check_says_what_was_found(charge: Record) -> None:
             ("unseen_end", "the last run ended without a word: x"),
             "the last run ended without a word: x",
         ),
-        (("paused", "opened, pulse 1"), "opened, pulse 1 (minute 1.0)"),
     ],
 )
 def test_not_full_says_why(charge: Record, last: tuple[str, str], why: str) -> None:
@@ -69,10 +68,25 @@ def test_not_full_says_why(charge: Record, last: tuple[str, str], why: str) -> N
 
 def test_closed_again_after_full_is_under_way(charge: Record) -> None:
     said = verdict(charge, CLOSED, FINISHED, OPENED, CLOSED)
-    assert (said.word, said.why) == (
-        "NOT FULL", "closed at minute 3.0; the record ends at minute 7.3, and what came after it "
-        "is not in here",
-    )  # fmt: skip
+    assert said.word == "NOT FULL YET"
+    assert said.why.startswith(
+        "still under way when this report was made: closed (minute 3.0); the record goes to minute"
+        " 7.3"
+    )
+
+
+def test_between_two_pulses_it_is_under_way(charge: Record) -> None:
+    said = verdict(charge, CLOSED, ("paused", "opened, pulse 1"))
+    assert said.word == "NOT FULL YET"
+    assert "under way when this report was made: opened, pulse 1 (minute 1.0)" in said.why
+
+
+@pytest.mark.parametrize("last", [CLOSED, ("paused", "opened, pulse 1")])
+def test_what_was_ended_is_not_under_way(charge: Record, last: tuple[str, str]) -> None:
+    ended = replace(charge, session=replace(charge.session, ended_wall_s=1_780_000_000.0))
+    said = verdict(ended, CLOSED, last)
+    assert said.word == "NOT FULL"
+    assert "under way" not in said.why
 
 
 def test_a_reset_and_what_happens_while_open_change_nothing(charge: Record) -> None:

@@ -1,5 +1,7 @@
 """An axis shows what was measured as large as it can; limits far off are named at its edge."""
 
+from itertools import combinations
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -76,6 +78,24 @@ def test_with_nothing_measured_the_limits_are_in_view() -> None:
     low, high = drawn([float("nan")], at(3.6), at(2.5)).get_ylim()
     assert low < 2.5
     assert high > 3.6
+
+
+@given(
+    st.lists(
+        st.floats(0.0, 12.0), min_size=2, max_size=4, unique_by=lambda amperes: round(amperes, 3)
+    )
+)
+def test_words_of_limits_that_lie_close_do_not_cover_each_other(limits: list[float]) -> None:
+    """Such as that of a small supply, and of an end of charging, beside a current of 85 A."""
+    nan = float("nan")
+    late = [
+        Line(f"{a:.3f} A", np.array([0.0, 50.0, 50.0, 100.0]), np.array([nan, nan, a, a]))
+        for a in limits
+    ]
+    axes = drawn([0.0, 85.0], *late)
+    boxes = [text.get_window_extent() for text in axes.texts if text.get_text()]
+    assert len(boxes) == len(limits)
+    assert not any(one.overlaps(other) for one, other in combinations(boxes, 2))
 
 
 def test_a_limit_is_seen_only_where_it_holds() -> None:
