@@ -1,4 +1,4 @@
-"""How the coil fares on a real kernel when the process ends or stands, as hardware/coil-fate.md says."""
+"""How the coil fares on a real kernel when the process ends or stands: hardware/coil-fate.md."""
 
 from collections.abc import Callable
 from pathlib import Path
