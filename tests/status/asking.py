@@ -1,9 +1,10 @@
-"""Asks an app over HTTP without a server, with a body and from any address."""
+"""Asks an app over HTTP without a server, with a body and from any address; nobody waits."""
 
-import asyncio
 from pathlib import Path
+from typing import Any
 
 import httpx
+import skipping
 from starlette.applications import Starlette
 
 from supervisor.control.requests import Reply
@@ -11,11 +12,11 @@ from supervisor.status.app import create_app
 from supervisor.status.opening import Opening
 
 BASE_URL = "http://localhost:8462"
-TOKEN = "correct-horse-battery"
+TOKEN = "correct-horse-battery-staple"
 BODY = b'{"confirm": "open"}'
 
 
-def ask(
+async def answer(
     app: Starlette,
     path: str,
     method: str = "GET",
@@ -29,12 +30,13 @@ def ask(
         (name.replace("_", "-").encode(), value.encode("latin-1"))
         for name, value in headers.items()
     ]
+    async with httpx.AsyncClient(transport=transport, base_url=BASE_URL) as client:
+        return await client.request(method, path, headers=named, content=body)
 
-    async def request() -> httpx.Response:
-        async with httpx.AsyncClient(transport=transport, base_url=BASE_URL) as client:
-            return await client.request(method, path, headers=named, content=body)
 
-    return asyncio.run(request())
+def ask(app: Starlette, path: str, *how: Any, **named: Any) -> httpx.Response:
+    """The same from outside of an event loop."""
+    return skipping.run(answer(app, path, *how, **named))
 
 
 class Page:
@@ -52,8 +54,13 @@ class Page:
             raise self.reply
         return self.reply
 
-    def post(self, token: str | None = TOKEN, body: bytes = BODY, **headers: str) -> httpx.Response:
+    async def answer(
+        self, token: str | None = TOKEN, body: bytes = BODY, **headers: str
+    ) -> httpx.Response:
         given = {"content_type": "application/json"} | headers
         if token is not None:
             given = {"authorization": f"Bearer {token}"} | given
-        return ask(self.app, "/api/open", "POST", body, **given)
+        return await answer(self.app, "/api/open", "POST", body, **given)
+
+    def post(self, *token: str | None, **given: Any) -> httpx.Response:
+        return skipping.run(self.answer(*token, **given))

@@ -288,6 +288,23 @@ def _before_the_trip() -> tuple[Moment, ...]:
     )
 
 
+TRIP = LockoutView(
+    tripped_by="overvoltage",
+    reason="Front cell stayed above its limit for 1.0 s in 4 of 4 windows.",
+    remedy=(
+        "Turn the knob fully down. Measure the front cell with a meter of your own; it must "
+        "read below 3.50 V and agree with this page within 20 mV."
+    ),
+    measured=3.6074,
+    limit=3.6,
+    unit="V",
+    wall="2025-03-14T18:21:40+00:00",
+    opened_in_s=0.034,
+    failed_to_open=False,
+    stored=True,
+    before=_before_the_trip(),
+)
+
 LOCKED_OUT = replace(
     OPEN,
     circuit="locked out",
@@ -297,28 +314,28 @@ LOCKED_OUT = replace(
         channel("shunt", 0.1, "A"),
     ),
     rules=(replace(RULES[0], measured=3.587), *RULES[1:]),
-    lockout=LockoutView(
-        tripped_by="overvoltage",
-        reason="Front cell stayed above its limit for 1.0 s in 4 of 4 windows.",
-        remedy=(
-            "Turn the knob fully down. Measure the front cell with a meter of your own; it must "
-            "read below 3.50 V and agree with this page within 20 mV."
-        ),
-        measured=3.6074,
-        limit=3.6,
-        unit="V",
-        wall="2025-03-14T18:21:40+00:00",
-        opened_in_s=0.034,
-        failed_to_open=False,
-        stored=True,
-        before=_before_the_trip(),
-    ),
+    lockout=TRIP,
     not_closing_because=("Locked out by overvoltage; a reset at the box is needed.",),
     events=(
         *CLOSED.events,
         EventView("2025-03-14T18:21:40+00:00", "trip", "Overvoltage: 3.607 V above 3.600 V."),
         EventView("2025-03-14T18:21:40+00:00", "opened", "Current gone 34 ms after the coil."),
     ),
+)
+
+# The contact is welded; the supply goes on.
+FAILED = replace(
+    LOCKED_OUT,
+    auxiliary_closed=True,
+    channels=(*LOCKED_OUT.channels[:2], channel("shunt", 104.4, "A")),
+    rules=tuple(
+        replace(rule, state="trip", measured=104.4, reason="104.4 A flow 0.76 s after the coil")
+        if rule.rule == "failed_to_open"
+        else rule
+        for rule in LOCKED_OUT.rules
+    ),
+    lockout=replace(TRIP, opened_in_s=None, failed_to_open=True),
+    events=LOCKED_OUT.events[:-1],
 )
 
 UNFIT = replace(

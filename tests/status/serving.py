@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from starlette.applications import Starlette
 
 from supervisor.status.connection import Connection
+from supervisor.status.door import PLACES, Places
 from supervisor.status.server import PageServer, set_up
 
 PATIENCE_S = 20.0
@@ -20,11 +21,12 @@ def served(
     app: Starlette,
     tls: ssl.SSLContext | None = None,
     connection: type[Connection] = Connection,
+    places: Places = PLACES,
 ) -> Iterator[int]:
     """Its port. All has ended when this is left."""
     listening = socket.create_server(("127.0.0.1", 0))
     set_up(listening)
-    server = PageServer(app, tls, connection)
+    server = PageServer(app, tls, connection, places)
     thread = threading.Thread(target=server.run, args=([listening],))
     thread.start()
     try:

@@ -1,11 +1,13 @@
 """Opening from the page: two deliberate taps, a token, and what came of it in words."""
 
+import re
 from pathlib import Path
 
 import pytest
 import samples
 from browsing import ENTER, TAB, Browser
 from standing_in import Page, page_over, saying
+from test_freshness_in_browser import CLOCK
 
 TOKEN = "3xQ-hut_key.9Zk~7pLm"
 DONE = {"done": True, "message": "the circuit is open", "circuit": "open"}
@@ -101,7 +103,6 @@ def test_by_keyboard_alone(browser: Browser, tmp_path: Path) -> None:
     ("code", "problem"),
     [
         (401, "the token is wrong"),
-        (429, "too many wrong tokens; try again in 30 s"),
         (503, "no answer from the supervisor: open by hand now, by the button or at the supply"),
     ],
 )
@@ -120,10 +121,88 @@ def test_how_it_is_set_up(browser: Browser, tmp_path: Path) -> None:
     with page_over(tmp_path, samples.CLOSED) as page:
         at_the_form(browser, page)
         confirmed(browser)
-        browser.wait_until("document.getElementById('open-result').textContent.length > 40")
-        told = browser.texts("#open-result")[0]
+        browser.wait_for("Not opened: the reason stands above the token.", "open-result")
+        told = browser.texts("#open-refused")[0]
         assert "not set up" in told
         assert "--new-token" in told
+        tops = "return ['open-refused', 'token', 'open-ask'].map("
+        tops += "id => document.getElementById(id).getBoundingClientRect().top)"
+        assert browser.run(tops) == sorted(browser.run(tops))
+        page.answers["/api/open"] = saying(DONE)
+        confirmed(browser)
+        browser.wait_for("The circuit is open.", "open-result")
+        assert browser.texts("#open-refused") == [""]
+
+
+def opened(browser: Browser, page: Page) -> None:
+    page.answers["/api/open"] = saying(DONE)
+    at_the_form(browser, page)
+    confirmed(browser)
+    browser.wait_for("The circuit is open.", "open-result")
+
+
+def test_what_came_of_it_has_its_time(browser: Browser, tmp_path: Path) -> None:
+    with page_over(tmp_path, samples.CLOSED) as page:
+        opened(browser, page)
+        assert re.fullmatch(
+            r"By the status of 2025-03-1\d \d\d:\d\d:09\.", browser.texts("#open-when")[0]
+        )
+
+
+def test_what_came_of_it_goes_when_it_is_closed_again(browser: Browser, tmp_path: Path) -> None:
+    with page_over(tmp_path, samples.CLOSED) as page:
+        opened(browser, page)
+        page.publish(samples.OPEN)
+        browser.wait_for("Open")
+        assert browser.texts("#open-result") == ["The circuit is open."]
+        page.publish(samples.CLOSED)
+        browser.wait_for("", "open-result")
+        assert browser.texts("#open-when") == [""]
+
+
+def test_what_came_of_it_goes_when_no_open_status_was_seen(
+    browser: Browser, tmp_path: Path
+) -> None:
+    """The link was away meanwhile: it was closed again, and published 60 s after the answer."""
+    browser.before_each_page(CLOCK.format(0))
+    with page_over(tmp_path, samples.CLOSED) as page:
+        opened(browser, page)
+        browser.run("window.skewMs = 60_000")
+        page.publish(samples.CLOSED)
+        browser.wait_for("", "open-result")
+
+
+def test_what_came_of_it_is_struck_out_with_old_data(browser: Browser, tmp_path: Path) -> None:
+    look = "getComputedStyle(document.getElementById('open-result')).textDecorationLine"
+    with page_over(tmp_path, samples.CLOSED) as page:
+        opened(browser, page)
+        page.publish(samples.OPEN)
+        browser.wait_for("Open")
+        assert browser.run(f"return {look}") == "none"
+        page.age_s = 3.5
+        browser.wait_for("No fresh data")
+        browser.wait_until(f"{look} === 'line-through'")
+        assert browser.texts("#open-result") == ["The circuit is open."]
+
+
+def test_the_token_can_be_read_back(browser: Browser, tmp_path: Path) -> None:
+    kind = "return document.getElementById('token').type"
+    with page_over(tmp_path, samples.CLOSED) as page:
+        at_the_form(browser, page)
+        assert browser.run(kind) == "password"
+        browser.click("#token-shown")
+        assert browser.run(kind) == "text"
+        browser.click("#token-shown")
+        assert browser.run(kind) == "password"
+
+
+def test_an_empty_token_is_asked_for_in_words(browser: Browser, tmp_path: Path) -> None:
+    with page_over(tmp_path, samples.CLOSED) as page:
+        at_the_form(browser, page, " ")
+        browser.click("#open-ask")
+        assert not browser.run(f"return {IS_OPEN}")
+        assert "The token is missing" in browser.texts("#open-result")[0]
+        assert posts(page) == []
 
 
 def test_nobody_knows_without_an_answer(browser: Browser, tmp_path: Path) -> None:

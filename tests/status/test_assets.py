@@ -114,6 +114,14 @@ def test_page_and_metrics_agree_on_what_is_old(name: str, seconds: float) -> Non
     assert re.findall(rf"const {name} = (\d+);", scripts()) == [f"{seconds:.0f}"]
 
 
+def test_the_page_says_when_lost_data_sound() -> None:
+    seconds = re.findall(r"const (?:LOST_AFTER|NOTICED)_S = (\d+);", scripts())
+    assert len(seconds) == 2
+    told = " ".join(text_of("index.html").split())
+    assert f"sound after about {sum(map(int, seconds))} s" in told
+    assert f"shown after {STALE_AFTER_S:.0f} s" in told
+
+
 def test_every_stage_of_a_charge_has_its_place() -> None:
     stages = [stage.value for stage in Stage if stage is not Stage.NONE]
     assert re.findall(r'<li data-stage="([a-z]+)"', text_of("index.html")) == stages

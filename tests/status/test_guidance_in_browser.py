@@ -117,6 +117,8 @@ def test_the_present_stage_is_marked(
         ".map(n => [n.dataset.stage, n.getAttribute('aria-current')])"
     )
     assert marked == ([[present, "step"]] if present else [])
+    read = [text.replace("\u00a0", " ").strip() for text in browser.texts("#stages li")]
+    assert read == [f"{word} {since}" if word.lower() == present else word for word in words]
     assert browser.run("return document.querySelectorAll('[aria-current]').length") == len(marked)
 
 
@@ -164,7 +166,26 @@ def test_a_forecast_stands_out_only_when_there_is_one(browser: Browser, tmp_path
     assert looked(browser, tmp_path, samples.CLOSED, *large) == [["2 min"], [""]]
     assert looked(browser, tmp_path, samples.HELD, *large) == [["11 min"], ["about 2 h"]]
     passed = guided(samples.CLOSED, to_limit=ForecastView(3.0, -1.0, 9.0, "now"))
-    assert looked(browser, tmp_path, passed, *large) == [["0 s"], [""]]
+    assert looked(browser, tmp_path, passed, *large) == [["within 1 min"], [""]]
+
+
+@pytest.mark.parametrize(
+    ("best_s", "low_s", "high_s", "told"),
+    [
+        (90.0, 0.0, 170.0, "Limit within 3 min"),
+        (90.0, 0.9, 119.0, "Limit within 2 min"),
+        (0.0, 0.0, 0.0, "Limit within 1 min"),
+        (90.0, 0.0, 9000.0, "Limit within 3 h"),
+        (90.0, 1.0, 170.0, "Limit, at the earliest 1 s"),
+        (90.0, 61.0, 170.0, "Limit, at the earliest 61 s"),
+    ],
+)
+def test_a_limit_that_may_be_near_is_never_told_as_zero(
+    browser: Browser, tmp_path: Path, best_s: float, low_s: float, high_s: float, told: str
+) -> None:
+    near = guided(samples.CLOSED, to_limit=ForecastView(best_s, low_s, high_s, "near"))
+    (term, large) = looked(browser, tmp_path, near, "#to-limit-term", "#to-limit-time")
+    assert " ".join(term + large) == told
 
 
 def test_what_is_missing_to_full(browser: Browser, tmp_path: Path) -> None:

@@ -8,9 +8,10 @@ from typing import Any
 import pytest
 import samples
 import yaml
-from prometheus_rules import assert_fires, rules
+from prometheus_rules import SILENT, UNREACHABLE, Series, assert_fires, rules
 from prometheus_tools import CONFIG, needs_promtool, promtool
 
+from supervisor.snapshot import Snapshot
 from supervisor.status.metrics import AGE, BUILD, SERIES, UP, metric_reference
 
 TESTS = sorted((Path(__file__).parent / "alerts").glob("*.yaml"))
@@ -115,6 +116,50 @@ FIRES = {
 def test_what_fires_on_what_the_page_really_says(tmp_path: Path, name: str) -> None:
     snapshot = replace(samples.ALL[name], uncommissioned=None)
     assert_fires(tmp_path, snapshot, FIRES[name])
+
+
+def with_current(snapshot: Snapshot, amperes: float | None) -> Snapshot:
+    channels = (*snapshot.channels[:2], samples.channel("shunt", amperes, "A"))
+    return replace(snapshot, channels=channels)
+
+
+CELL = (samples.channel("front_cell", 3.66, "V"), *samples.OPEN.channels[1:])
+DEAD, DOWN = "SupervisorDead", "SupervisorDown"
+SILENCES = {
+    "open": (samples.OPEN, {DOWN}),
+    "paused": (samples.PAUSED, {DOWN}),
+    "finished": (samples.FINISHED, {DOWN}),
+    "unfit": (samples.UNFIT, {DOWN}),
+    "closed": (samples.HELD, {DEAD}),
+    "unguided": (samples.UNGUIDED, {DEAD}),
+    "locked out": (samples.LOCKED_OUT, {DOWN, "CircuitTripped"}),
+    "failed": (samples.FAILED, {DEAD, "CircuitTripped", "FailedToOpen"}),
+    "current": (with_current(samples.OPEN, 60.0), {DEAD}),
+    "current back": (with_current(samples.OPEN, -60.0), {DEAD}),
+    "contact": (replace(samples.OPEN, auxiliary_closed=True), {DEAD}),
+    "no contact fitted": (replace(samples.OPEN, auxiliary_closed=None), {DOWN}),
+    "contact alone": (with_current(samples.OPEN, None), {DOWN}),
+    "neither": (with_current(replace(samples.OPEN, auxiliary_closed=None), None), {DEAD}),
+    "cell": (replace(samples.OPEN, channels=CELL), {DOWN, "CellAboveMaximum"}),
+}
+
+
+@needs_promtool
+@pytest.mark.parametrize("then", [SILENT, UNREACHABLE], ids=["silent", "unreachable"])
+@pytest.mark.parametrize("name", SILENCES)
+def test_no_danger_ends_by_silence(tmp_path: Path, name: str, then: list[Series]) -> None:
+    """Whatever was told last; only one that was seen to be open is not told as dead."""
+    snapshot, fires = SILENCES[name]
+    assert_fires(tmp_path, replace(snapshot, uncommissioned=None), fires, then=then)
+
+
+@needs_promtool
+@pytest.mark.parametrize("snapshot", [samples.HELD, samples.FAILED], ids=["closed", "failed"])
+def test_a_practice_that_is_long_over_may_be_a_real_bank_by_now(
+    tmp_path: Path, snapshot: Snapshot
+) -> None:
+    practice = replace(snapshot, simulated=True, uncommissioned=None)
+    assert_fires(tmp_path, practice, {DEAD}, "real", then=UNREACHABLE)
 
 
 @needs_promtool

@@ -8,6 +8,8 @@ import samples
 from browsing import Browser
 from standing_in import Page, page_over, saying
 
+from supervisor.snapshot import Snapshot
+
 # What is begun to sound, the clock of the day, and the sound machine itself.
 HEARD = """
     window.tones = [];
@@ -71,12 +73,84 @@ def test_a_trip_while_watching_sounds_until_a_tap(browser: Browser, tmp_path: Pa
         browser.click("#sound")
         browser.wait_for("Quiet for this", "sound-head")
         assert browser.run(STATE) == "on"
-        lockout = samples.LOCKED_OUT.lockout
-        assert lockout is not None
-        again = replace(lockout, wall="2025-03-14T18:40:00+00:00")
+        again = replace(samples.TRIP, wall="2025-03-14T18:40:00+00:00")
         browser.run("window.tones = []")
         page.publish(replace(samples.LOCKED_OUT, lockout=again))
         sounds(browser, TRIP, "tripped")
+
+
+def hushed(browser: Browser) -> None:
+    browser.click("#sound")
+    browser.wait_for("Quiet for 30 s", "sound-head")
+    browser.run("window.tones = []")
+
+
+def test_a_trip_that_was_hushed_sounds_anew_when_it_did_not_open(
+    browser: Browser, tmp_path: Path
+) -> None:
+    with page_over(tmp_path, samples.LOCKED_OUT) as page:
+        watching(browser, page, "Locked out")
+        browser.click("#sound")
+        browser.wait_for("ALARM: tripped", "sound-head")
+        browser.click("#sound")
+        browser.wait_for("Quiet for this", "sound-head")
+        browser.run("window.tones = []")
+        page.publish(samples.FAILED)
+        sounds(browser, TRIP, "not open")
+
+
+def test_what_did_not_open_sounds_again_however_often_it_is_hushed(
+    browser: Browser, tmp_path: Path
+) -> None:
+    with page_over(tmp_path, samples.HELD) as page:
+        turned_on(browser, page)
+        page.publish(samples.FAILED)
+        sounds(browser, TRIP, "not open")
+        for _ in range(3):
+            hushed(browser)
+            assert browser.texts("#sound-hint") == ["Then again: not open"]
+            browser.run("window.skewMs += 20_000")
+            browser.click("#sound")  # quiet anew, and no way to turn it off
+            browser.run("window.skewMs += 20_000")
+            page.publish(samples.FAILED)
+            browser.wait_for("Not seen to open")
+            assert browser.texts("#sound-head") == ["Quiet for 30 s"]
+            assert browser.run("return window.tones") == []
+            browser.run("window.skewMs += 10_000")
+            page.publish(samples.FAILED)
+            sounds(browser, TRIP, "not open")
+        assert "Not seen to open sounds again 30 s after" in browser.texts("#hear")[0]
+
+
+def test_what_did_not_open_is_not_forgotten_with_the_data(browser: Browser, tmp_path: Path) -> None:
+    with page_over(tmp_path, samples.FAILED) as page:
+        watching(browser, page, "Not seen to open")
+        browser.click("#sound")
+        browser.wait_for("ALARM: not open", "sound-head")
+        hushed(browser)
+        page.answers["/api/status"] = saying({}, 500)
+        browser.run("window.skewMs += 31_000")
+        browser.wait_for("No fresh data")
+        sounds(browser, TRIP, "not open")
+
+
+@pytest.mark.parametrize(
+    ("sample", "tones", "why"),
+    [(samples.CLOSED, NOW, "act now"), (samples.LOCKED_OUT, TRIP, "tripped")],
+    ids=["cue", "trip"],
+)
+def test_no_alarm_calls_for_what_is_not_known_any_more(
+    browser: Browser, tmp_path: Path, sample: Snapshot, tones: list[int], why: str
+) -> None:
+    """It goes on, for a breath without data changes nothing; only its word is that of the page."""
+    with page_over(tmp_path, samples.HELD) as page:
+        turned_on(browser, page)
+        page.publish(sample)
+        sounds(browser, tones, why)
+        page.answers["/api/status"] = saying({}, 500)
+        browser.run("window.skewMs += 4000")
+        browser.wait_for("No fresh data")
+        assert browser.texts("#sound-head") == ["ALARM: no data"]
 
 
 def test_a_cue_of_now_sounds_and_a_second_one_sounds_anew(browser: Browser, tmp_path: Path) -> None:

@@ -20,6 +20,9 @@ FASTER = "const real = performance.now.bind(performance); window.laterMs = 0;" +
     "performance.now = () => real() + window.laterMs;"
 )
 
+HATCHES = "without a good reading"
+HATCHED = "return document.querySelectorAll('#trend-plot .gap').length"
+
 
 def later(snapshot: Snapshot, seconds: float, **changes: Any) -> Snapshot:
     wall = datetime.fromisoformat(snapshot.wall) + timedelta(seconds=seconds)
@@ -77,7 +80,10 @@ def test_the_servers_own_record(browser: Browser, tmp_path: Path) -> None:
     """Five minutes at 3.5 V and 50 A."""
     journal = written(tmp_path, run(), closing(0.0), *windows(0.0, 300.0))
     under_way = replace(samples.CLOSED.journal, session=1)
-    snapshot = replace(samples.CLOSED, wall="2026-05-28T20:31:40+00:00", journal=under_way)
+    snapshot = replace(
+        samples.CLOSED,
+        bank="Hut bank", simulated=True, wall="2026-05-28T20:31:40+00:00", journal=under_way,
+    )  # fmt: skip
     with page_over(tmp_path, snapshot, journal=journal) as page:
         drawn = watching(browser, page)
         assert note(browser) == "Simulated."
@@ -186,7 +192,58 @@ def test_a_record_that_ended_a_while_ago_is_no_line_up_to_now(
     with page_over(tmp_path, samples.CLOSED) as page:
         drawn = watching(browser, page, answer)
         assert not [t for t, _ in drawn.trace("front_cell") if 0.1 < t < 1.9]
-        assert "1 gap" in words(browser)
+        assert HATCHES not in words(browser)
+        assert browser.run(HATCHED) == 0
+        assert "2 min not yet recorded" in words(browser).replace("120 s", "2 min")
+
+
+def test_what_jumps_in_the_supervisors_own_time_is_no_bad_reading(
+    browser: Browser, tmp_path: Path
+) -> None:
+    """A practice that runs fast: 40 s between any two statuses."""
+    with page_over(tmp_path, samples.CLOSED) as page:
+        watching(browser, page)
+        for number, unseen in enumerate(("40 s", "80 s", "2 min", "3 min"), 1):
+            page.tell(later(samples.CLOSED, 40.0 * number))
+            told = unseen.replace(" ", "\u00a0") + " not yet recorded"
+            browser.wait_until(
+                f"document.getElementById('trend-words').textContent.includes('{told}')"
+            )
+        assert browser.run(HATCHED) == 0
+        assert HATCHES not in words(browser)
+
+
+def test_the_record_is_asked_for_soon_while_it_is_behind(browser: Browser, tmp_path: Path) -> None:
+    """In the two hours' window, which is else asked for each half minute."""
+    browser.before_each_page(FASTER)
+    answer = record(samples.CLOSED, length_s=600, late_s=28.0)
+    with page_over(tmp_path, samples.CLOSED) as page:
+        watching(browser, page, answer)
+        browser.click("#windows [data-window='minutes=120']")
+        browser.wait_until(
+            "document.getElementById('trend-words').textContent.includes('28\u00a0s not yet')"
+        )
+        page.answers["/api/history"] = saying(record(samples.CLOSED) | {"note": "filled"})
+        browser.run("window.laterMs += 5000")
+        browser.wait_for("Filled.", "trend-note")
+        assert "not yet recorded" not in words(browser)
+
+
+def test_a_record_that_is_about_to_begin(browser: Browser, tmp_path: Path) -> None:
+    """The server's own words, before the first half minute is written."""
+    browser.before_each_page(FASTER)
+    with page_over(tmp_path, samples.CLOSED, journal=written(tmp_path, run())) as page:
+        browser.visit(page.url)
+        browser.wait_for("The record begins in a moment.", "trend-note")
+        page.answers["/api/history"] = saying(record(samples.CLOSED) | {"note": "begun"})
+        browser.run("window.laterMs += 5000")
+        browser.wait_for("Begun.", "trend-note")
+
+
+def test_a_journal_without_a_session_while_it_is_open(browser: Browser, tmp_path: Path) -> None:
+    with page_over(tmp_path, samples.OPEN, journal=written(tmp_path, run())) as page:
+        browser.visit(page.url)
+        browser.wait_for("The journal has no session yet: nothing was ever closed.", "trend-note")
 
 
 def test_the_record_of_a_session_that_has_ended(browser: Browser, tmp_path: Path) -> None:
@@ -195,6 +252,21 @@ def test_the_record_of_a_session_that_has_ended(browser: Browser, tmp_path: Path
         drawn = watching(browser, page, answer)
         assert "Of session 6, which has ended: not of now." in note(browser)
         assert "2025-03-14" in note(browser)
+        last_min, _ = drawn.trace("front_cell")[-1]
+        assert last_min == pytest.approx(0.0, abs=0.01)  # nothing of now was added to it
+
+
+@pytest.mark.parametrize("of_another", [{"bank": "Barn bank"}, {"simulated": True}])
+def test_the_record_of_another_is_not_of_now(
+    browser: Browser, tmp_path: Path, of_another: dict[str, Any]
+) -> None:
+    """By its number alone it would be the session under way."""
+    answer = record(samples.CLOSED, late_s=120.0) | of_another
+    with page_over(tmp_path, samples.CLOSED) as page:
+        drawn = watching(browser, page, answer)
+        bank = of_another.get("bank", samples.CLOSED.bank)
+        assert f"Of another circuit's record, {bank}: see --state-dir." in note(browser)
+        assert "The record ends" not in note(browser)
         last_min, _ = drawn.trace("front_cell")[-1]
         assert last_min == pytest.approx(0.0, abs=0.01)  # nothing of now was added to it
 
@@ -209,7 +281,11 @@ def test_no_session_is_under_way(browser: Browser, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("content", "code", "told"),
     [
-        ({"problem": "the journal has no session yet"}, 404, "The journal has no session yet."),
+        (
+            {"problem": "there is no session 9 in the journal"},
+            404,
+            "There is no session 9 in the journal.",
+        ),
         ({}, 503, "The machine has no record to show."),
         ({"columns": {}}, 200, "The record could not be fetched."),
     ],

@@ -2,16 +2,18 @@
 import { moment, secondsSince } from "./clock.js";
 import { allowSound, canSound, hush, keepSounding, sound } from "./sound.js";
 import { keepAwake, letSleep, showAwake } from "./awake.js";
+import { isNotOpen } from "./states.js";
 import { at, say } from "./words.js";
 
 const LOST_AFTER_S = 7; // a link that is away for a breath wakes nobody; common practice, no source
 const NOTICED_S = 3; // a device that wakes has the time to ask again
 const KEPT = "sound-was-on"; // for this tab: a page that is loaded anew may not sound by itself
-const WHY = { trip: "tripped", now: "act now", lost: "no data" };
+const AGAIN_AFTER_S = 30; // common practice, no source
+const LOST = { pattern: "lost", why: "no data", keys: ["lost"] };
 
 let on = false;
-let quiet = new Set(); // what a tap has silenced
-let occasion = null; // {kind, keys} of what it would sound for
+let quiet = new Map(); // what a tap has silenced, and when
+let occasion = null; // {pattern, why, keys, again} of what it would sound for; again: soon after a tap
 let freshAt = moment();
 let lostAt = null; // when it was noticed
 
@@ -31,32 +33,41 @@ export function watch(status, fresh) {
   if (fresh) {
     freshAt = moment();
     lostAt = null;
-    quiet = new Set((occasion?.keys ?? []).filter((key) => quiet.has(key)));
+    quiet = new Map([...quiet].filter(([key]) => occasion?.keys.includes(key)));
   }
-  if (on && isLoud()) keepSounding(occasion.kind);
+  if (on && isLoud()) keepSounding(occasion.pattern);
   show();
 }
 
-const isLoud = () => occasion !== null && occasion.keys.some((key) => !quiet.has(key));
+const isLoud = () => occasion !== null && !occasion.keys.every(isQuiet);
 
-function whatIsUp({ lockout, guidance }) {
-  if (lockout) return { kind: "trip", keys: [`trip ${lockout.wall}`] };
-  const keys = (guidance?.cues ?? []).filter(({ urgency }) => urgency === "now").map(({ cue }) => cue);
-  return keys.length > 0 ? { kind: "now", keys } : null;
+function isQuiet(key) {
+  return quiet.has(key) && !(occasion.again && secondsSince(quiet.get(key)) >= AGAIN_AFTER_S);
 }
 
-// Until then it goes on with what it sounds for.
+function whatIsUp(status) {
+  const { lockout, guidance } = status;
+  if (isNotOpen(status)) return { pattern: "trip", why: "not open", keys: [`failed ${lockout.wall}`], again: true };
+  if (lockout) return { pattern: "trip", why: "tripped", keys: [`trip ${lockout.wall}`] };
+  const keys = (guidance?.cues ?? []).filter(({ urgency }) => urgency === "now").map(({ cue }) => cue);
+  return keys.length > 0 ? { pattern: "now", why: "act now", keys } : null;
+}
+
+// Until then it goes on with what it sounds for; and for a contactor that did not open, for good.
 function whatIsLost() {
-  if (secondsSince(freshAt) < LOST_AFTER_S) return occasion;
-  lostAt ??= moment();
-  return secondsSince(lostAt) < NOTICED_S ? occasion : { kind: "lost", keys: ["lost"] };
+  if (occasion?.again) return occasion;
+  if (secondsSince(freshAt) >= LOST_AFTER_S) {
+    lostAt ??= moment();
+    if (secondsSince(lostAt) >= NOTICED_S) return LOST;
+  }
+  return occasion && { ...occasion, why: LOST.why };
 }
 
 // What a tap does is what the button says.
 async function tap() {
   if (!on || !canSound()) await turnOn();
-  else if (isLoud()) {
-    for (const key of occasion.keys) quiet.add(key);
+  else if (isLoud() || occasion?.again) {
+    for (const key of occasion.keys) quiet.set(key, moment());
     hush();
   } else turnOff();
   show();
@@ -65,7 +76,7 @@ async function tap() {
 async function turnOn() {
   await allowSound(show);
   on = true;
-  quiet = new Set();
+  quiet = new Map();
   sound("on");
   keepAwake();
   keep("yes");
@@ -91,7 +102,8 @@ function told() {
   if (!on && kept()) return ["off", "Sound stopped", "Page loaded anew: tap for sound"];
   if (!on) return ["off", "Sound is off", "Tap for sound on"];
   if (!canSound()) return ["stopped", "Sound stopped", "By the browser: tap for sound"];
-  if (isLoud()) return ["alarm", `ALARM: ${WHY[occasion.kind]}`, "Tap for quiet"];
+  if (isLoud()) return ["alarm", `ALARM: ${occasion.why}`, "Tap for quiet"];
+  if (occasion?.again) return ["on", `Quiet for ${AGAIN_AFTER_S} s`, `Then again: ${occasion.why}`];
   return ["on", occasion ? "Quiet for this" : "Sound is on", "Tap for sound off"];
 }
 

@@ -1,4 +1,5 @@
 // The charge: how far it is, how it will go on, what it waits for.
+import { isNotOpen } from "./states.js";
 import { at, duration, figure, list, say, sentence, told } from "./words.js";
 
 const MICRO = 1e6;
@@ -9,17 +10,19 @@ const IN_SECONDS_BELOW_S = 1200; // pulses shorten by seconds, and that is what 
 const down = (seconds) => duration(seconds, Math.floor);
 const words = (text) => sentence(told(text));
 
-export function showGuidance({ guidance, circuit }) {
+export function showGuidance(status) {
+  const { guidance, circuit } = status;
   const closed = circuit === "closed";
   at("charge").hidden = guidance === null;
   at("stages").hidden = guidance === null;
   at("ahead").hidden = guidance === null || !closed;
   if (guidance === null) return;
   showStages(guidance);
-  // Advice on the hold is advice for the hand on the knob; while paused it is hands off.
-  say(at("advice"), circuit === "paused" ? "" : told(guidance.advice));
-  showForecast("to-limit", guidance.to_limit);
-  showForecast("to-full", guidance.to_full);
+  // Advice on the hold is advice for the hand on the knob; while paused it is hands off. And what
+  // guides takes a circuit for open whose coil is off.
+  say(at("advice"), circuit === "paused" || isNotOpen(status) ? "" : told(guidance.advice));
+  showToLimit(guidance.to_limit);
+  showForecast("to-full", guidance.to_full, `about ${duration(guidance.to_full.best_s)}`);
   say(at("cell"), closed ? cell(guidance) : "");
   say(at("resistance"), closed ? resistance(guidance) : "");
   say(at("charged"), charged(guidance));
@@ -41,12 +44,20 @@ function showStages({ stage, stage_for_s: forS }) {
 }
 
 // In large the time to go by: the limit at the earliest, full as it is expected.
-function showForecast(id, { best_s: best, low_s: low, words: text }) {
-  const known = best !== null;
-  const large = id === "to-limit" ? down(Math.max(0, low ?? best)) : `about ${duration(best)}`;
-  say(at(`${id}-time`), known ? large : "");
+function showForecast(id, { best_s: best, words: text }, large) {
+  say(at(`${id}-time`), best === null ? "" : large);
   say(at(id), words(text));
 }
+
+// Where it may be at once, "0 s" would say that it is: then until when it will be.
+function showToLimit(forecast) {
+  const { best_s: best, low_s: low, high_s: high } = forecast;
+  const isNear = high !== null && (low ?? best) < 1;
+  say(at("to-limit-term"), isNear ? "Limit" : "Limit, at the earliest");
+  showForecast("to-limit", forecast, isNear ? within(high) : down(Math.max(0, low ?? best)));
+}
+
+const within = (seconds) => `within ${seconds < 7200 ? `${Math.max(1, Math.ceil(seconds / 60))}\u00a0min` : duration(seconds, Math.ceil)}`;
 
 function cell({ measured_v: measured, at_rest_v: atRest }) {
   if (measured === null) return "Cannot tell.";

@@ -46,7 +46,9 @@ export async function askRecord(window, points) {
   }
 }
 
-// {moments, gaps, endS} of a record, with what was heard since when it is of the same session.
+// {moments, gaps, endS, unseenS} of a record, with what was heard since when it is of the same
+// session. A gap is what the record says is one: what lies between its newest moment and what was
+// heard, or between two statuses, is not recorded yet, and says nothing on the readings.
 export function joined(answer, isUnderWay) {
   const newestS = wallS(answer.newest_utc);
   const since = isUnderWay ? heard.filter((later) => later.wallS > newestS) : [];
@@ -54,15 +56,16 @@ export function joined(answer, isUnderWay) {
   const gaps = answer.gaps.map(([from, to]) => [from + endS - newestS, to + endS - newestS]);
   const moments = rows(answer.columns, endS - newestS);
   let lastS = newestS - Math.max(0, answer.bucket_s - SILENT_S);
+  let unseenS = 0;
   for (const { wallS: at, ...values } of since) {
     if (at - lastS > SILENT_S + answer.bucket_s) {
-      gaps.push([endS - lastS, endS - at]);
+      unseenS += at - Math.max(lastS, newestS);
       moments.push({ before_s: endS - at, ...nothing(), low: null, high: null });
     }
     moments.push({ before_s: endS - at, ...values });
     lastS = at;
   }
-  return { moments, gaps, endS };
+  return { moments, gaps, endS, unseenS };
 }
 
 const nothing = () => Object.fromEntries(CHANNELS.map((name) => [name, null]));

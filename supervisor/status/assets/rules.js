@@ -25,10 +25,10 @@ export function showRules({ rules, without }) {
   list(at("warning-list"), warned, showWarning);
 }
 
-export function limitWords({ rule, limit, unit, reason }, more = 0) {
+export function limitWords({ rule, limit, unit, reason }) {
   const known = limit !== null && unit !== "";
   const side = SIDES[rule] === "unsaid" && / below /.test(reason) ? "below" : SIDES[rule];
-  return (known ? { below: "below ", either: "±" }[side] ?? "" : "") + figure(limit, unit, more);
+  return (known ? { below: "below ", either: "±" }[side] ?? "" : "") + figure(limit, unit);
 }
 
 export function isOnItsWay({ left_s: left, state }) {

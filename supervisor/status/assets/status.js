@@ -1,12 +1,12 @@
 // The page: shows each status, and stops believing it 3 s after the supervisor published it.
-import { setUpAct } from "./act.js";
+import { followAct, setUpAct } from "./act.js";
 import { setUpAlarm, watch } from "./alarm.js";
 import { showCues } from "./cues.js";
 import { showGuidance } from "./guidance.js";
 import { connect, isFresh, latest, latestAgeS, whyNot } from "./link.js";
 import { showReadings } from "./readings.js";
 import { showRules } from "./rules.js";
-import { doubt, stateOf } from "./states.js";
+import { doubt, isNotOpen, meaningOf, opened, stateOf } from "./states.js";
 import { showLockout } from "./story.js";
 import { followTrend } from "./trend.js";
 import { showVerdict } from "./verdict.js";
@@ -25,11 +25,11 @@ function tick() {
   const status = latest();
   const fresh = isFresh();
   const shown = fresh && inSight();
-  const [shape, word, meaning] = shown ? stateOf(status) : ["none", "No fresh data", doubt(status, fresh ? AWAY : whyNot())];
+  const [shape, word] = shown ? stateOf(status) : ["none", "No fresh data"];
   document.documentElement.dataset.fresh = shown;
   document.documentElement.dataset.state = shape;
   say(at("state"), word);
-  say(at("meaning"), meaning);
+  say(at("meaning"), shown ? meaningOf(status) : doubt(status, fresh ? AWAY : whyNot()));
   say(at("age"), status ? `${shown ? word : "OLD"} · ${age()} old` : "No data yet");
   document.title = `${status?.simulated ? "SIMULATION " : ""}${word} ${status?.bank ?? ""}`;
   const icon = `assets/${ICONS[shape] ?? "mark"}.svg`;
@@ -48,8 +48,11 @@ function show(status) {
   at("simulation").hidden = !status.simulated;
   at("uncommissioned").hidden = status.uncommissioned === null;
   say(at("uncommissioned-reason"), status.uncommissioned ?? "");
-  at("blocked").hidden = status.not_closing_because.length === 0;
+  at("blocked").hidden = status.not_closing_because.length === 0 || isNotOpen(status);
   list(at("blocked-list"), status.not_closing_because, (item, reason) => say(item, sentence(reason)));
+  say(at("opened"), opened(status));
+  at("opened").hidden = opened(status) === "";
+  followAct(status);
   showVerdict(status);
   showCues(status);
   showReadings(status);

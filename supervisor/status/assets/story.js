@@ -1,6 +1,7 @@
 // The story of a lockout: why, how it opened, and what was measured before.
 import { draw, summary } from "./plot.js";
 import { limitWords } from "./rules.js";
+import { opening } from "./states.js";
 import { at, figure, say, sentence, title, when } from "./words.js";
 
 const LATEST_S = 10;
@@ -17,7 +18,7 @@ export function showLockout(lockout) {
   say(at("lockout-reason"), sentence(lockout.reason));
   say(at("lockout-rule"), title(rule));
   say(at("lockout-measured"), figure(lockout.measured, unit, 1));
-  say(at("lockout-limit"), limitWords({ ...lockout, rule }, 1));
+  say(at("lockout-limit"), limitWords({ ...lockout, rule }));
   say(at("lockout-when"), when(lockout.wall));
   say(at("lockout-opening"), opening(lockout));
   say(at("lockout-stored"), lockout.stored ? "on disk; outlasts a restart" : "NOT on disk; only until a restart");
@@ -26,12 +27,6 @@ export function showLockout(lockout) {
   at("longer").hidden = !before.some((moment) => moment.before_s > LATEST_S);
   showBefore(at("seconds"), lockout, LATEST_S);
   showBefore(at("minute"), lockout, MINUTE_S);
-}
-
-function opening(lockout) {
-  if (lockout.failed_to_open) return "NOT SEEN: nothing shows that it opened after the coil was dropped";
-  if (lockout.opened_in_s === null) return "nobody saw it";
-  return `confirmed ${(lockout.opened_in_s * 1000).toFixed(0)} ms after the coil was dropped`;
 }
 
 function showBefore(place, lockout, longest) {

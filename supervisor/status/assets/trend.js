@@ -11,7 +11,9 @@ const WINDOWS = {
   "minutes=120": { spanS: 7200, everyS: 30 },
   "whole=1": { spanS: null, everyS: 60 },
 };
+const SOON_S = 5; // while the record is about to say more: it is written every half minute
 const BEAT_MS = 1000;
+const NO_SESSION = "the journal has no session yet"; // the server's words, see history.py
 const LATE_S = 30; // a record that ends so long before now is told to
 const [POINTS, MOST_POINTS, PER_PIXEL] = [120, 600, 0.6];
 
@@ -19,8 +21,9 @@ let chosen = "minutes=10";
 let byHand = false;
 let status = null;
 let problem = "";
-let begun = null; // the window last asked for, and when it is due again
-let dueMs = 0;
+let isBehind = false; // what was heard is not all in the record yet
+let begun = null; // the window last asked for, and when
+let begunMs = 0;
 
 export function followTrend(newest) {
   if (status === null) {
@@ -54,13 +57,15 @@ function choose(window, hand) {
 
 function beat() {
   if (document.visibilityState !== "visible") return;
-  if (begun !== chosen || performance.now() >= dueMs) ask();
+  if (begun !== chosen || performance.now() >= begunMs + 1000 * everyS()) ask();
   show();
 }
 
+const everyS = () => Math.min(WINDOWS[chosen].everyS, isBehind ? SOON_S : Infinity);
+
 async function ask() {
   const window = (begun = chosen);
-  dueMs = performance.now() + 1000 * WINDOWS[window].everyS;
+  begunMs = performance.now();
   const points = Math.round(Math.min(MOST_POINTS, Math.max(POINTS, PER_PIXEL * at("trend").clientWidth)));
   const said = await askRecord(window, points);
   if (window !== chosen) return;
@@ -73,16 +78,19 @@ function show() {
   at("trend-figure").hidden = answer === null;
   at("csv").parentElement.hidden = answer === null;
   if (answer === null) {
-    say(at("trend-note"), sentence(problem || "asking for the record"));
+    isBehind = status.circuit === "closed" && problem.startsWith(NO_SESSION);
+    say(at("trend-note"), sentence(isBehind ? "the record begins in a moment" : problem || "asking for the record"));
     return;
   }
-  const isUnderWay = answer.session === status.journal.session;
-  const { moments, gaps, endS } = joined(answer, isUnderWay);
+  const isOurs = answer.bank === status.bank && answer.simulated === status.simulated;
+  const isUnderWay = isOurs && answer.session === status.journal.session;
+  const { moments, gaps, endS, unseenS } = joined(answer, isUnderWay);
+  isBehind = unseenS > 0 || (!isUnderWay && status.circuit === "closed");
   const spanS = WINDOWS[chosen].spanS ?? Math.max(60, moments[0]?.before_s ?? 0);
   const within = moments.filter((moment) => moment.before_s <= spanS);
   const shownGaps = gaps.filter(([, to]) => to < spanS);
-  say(at("trend-note"), notes(answer, isUnderWay, endS).join(" "));
-  say(at("trend-words"), words(within, shownGaps, spanS));
+  say(at("trend-note"), notes(answer, isOurs, isUnderWay, endS).join(" "));
+  say(at("trend-words"), words(within, shownGaps, spanS, unseenS));
   const limit = limitOf(status);
   const tripS = status.lockout && endS - wallS(status.lockout.wall);
   draw(at("trend-plot"), {
@@ -99,12 +107,13 @@ function show() {
 }
 
 // Whatever keeps this trend from being the one of now.
-function notes(answer, isUnderWay, endS) {
+function notes(answer, isOurs, isUnderWay, endS) {
   const behindS = wallS(status.wall) - endS;
   const unanswered = problem && recordAgeS() > WINDOWS[chosen].everyS;
   return [
     answer.simulated && "Simulated.",
-    !isUnderWay && `Of session ${answer.session}, which has ended: not of now. Its last reading is of ${when(answer.newest_utc)}.`,
+    !isOurs && `Of another circuit's record, ${answer.bank}: see --state-dir.`,
+    isOurs && !isUnderWay && `Of session ${answer.session}, which has ended: not of now. Its last reading is of ${when(answer.newest_utc)}.`,
     isUnderWay && behindS > LATE_S && `The record ends ${duration(behindS)} before now.`,
     unanswered && `${sentence(problem)} This one is ${duration(recordAgeS())} old.`,
     status.journal.trouble && sentence(status.journal.trouble),
@@ -112,10 +121,11 @@ function notes(answer, isUnderWay, endS) {
   ].filter(Boolean);
 }
 
-function words(moments, gaps, spanS) {
+function words(moments, gaps, spanS, unseenS) {
   if (moments.length === 0) return "Nothing was recorded in this time.";
   const lostS = gaps.reduce((sum, [from, to]) => sum + Math.min(from, spanS) - to, 0);
   const told = gaps.length === 1 ? "1 gap" : `${gaps.length} gaps`;
   const missing = gaps.length === 0 ? "" : ` ${told} without a good reading, ${duration(lostS)} in all.`;
-  return summary(moments, chosen === "whole=1" ? `The session, ${duration(spanS)}` : `The last ${duration(spanS)}`) + missing;
+  const unseen = unseenS === 0 ? "" : ` ${duration(Math.min(unseenS, spanS))} not yet recorded, and not seen by this page.`;
+  return summary(moments, chosen === "whole=1" ? `The session, ${duration(spanS)}` : `The last ${duration(spanS)}`) + missing + unseen;
 }

@@ -1,27 +1,30 @@
 // One line below the state: how the protection stands, taken together.
 import { isOnItsWay, limitWords, shortTime, soon } from "./rules.js";
+import { isNotOpen } from "./states.js";
 import { at, figure, name, say, title } from "./words.js";
 
 const NAMED = 2; // of the rules that are not clear
 
 export function showVerdict(status) {
   const worrying = status.rules.filter((rule) => rule.state !== "clear" || soon(rule));
+  const calmNow = worrying.length === 0 && status.rules.length > 0;
   const calm = worrying.length === 0 && status.without.length === 0 && status.lockout === null;
   at("verdict-mark").setAttribute("href", `#mark-${calm ? "clear" : "warning"}`);
-  at("verdict").classList.toggle("worry", !calm);
+  // What is off does not watch a circuit in which nothing is to flow.
+  const isIdle = status.circuit === "open" || status.circuit === "finished";
+  at("verdict").classList.toggle("worry", worrying.length > 0 || status.lockout !== null || (!calm && !isIdle));
   say(at("verdict-words"), [
     status.lockout && tripped(status.lockout),
     ...worrying.slice(0, NAMED).map(worry),
-    // Beside a contactor that did not open nothing is to sound calm.
-    status.lockout?.failed_to_open ? "" : count(status.rules.length, worrying.length, status.lockout ? " by now" : ""),
+    status.lockout ? afterTrip(status, calmNow) : count(status.rules.length, worrying.length),
   ].filter(Boolean).join(" "));
   at("off-link").hidden = status.without.length === 0;
-  say(at("off-link"), status.without.length === 1 ? "1 protection is off." : `${status.without.length} protections are off.`);
+  say(at("off-words"), status.without.length === 1 ? "1 protection is off." : `${status.without.length} protections are off.`);
 }
 
 function tripped({ tripped_by: rule, measured, limit, unit, reason }) {
   if (measured === null || limit === null) return `Tripped by ${name(rule)}.`;
-  return `Tripped by ${name(rule)}: ${figure(measured, unit, 1)}, limit ${limitWords({ rule, limit, unit, reason }, 1)}.`;
+  return `Tripped by ${name(rule)}: ${figure(measured, unit, 1)}, limit ${limitWords({ rule, limit, unit, reason })}.`;
 }
 
 function worry(rule) {
@@ -29,8 +32,14 @@ function worry(rule) {
   return `${title(rule.rule)}: ${rule.state}.`;
 }
 
-function count(all, worrying, when) {
+// A trip takes its cause away from the readings, and beside a contactor that did not open nothing
+// is to sound calm.
+function afterTrip(status, calm) {
+  return calm && !isNotOpen(status) ? "Nothing is past a limit now; the cause may still be there." : "";
+}
+
+function count(all, worrying) {
   if (all === 0) return "No rule is watching.";
   const rules = all === 1 ? "rule" : "rules";
-  return `${worrying === 0 ? "All" : `${all - worrying} of`} ${all} ${rules} clear${when}.`;
+  return `${worrying === 0 ? "All" : `${all - worrying} of`} ${all} ${rules} clear.`;
 }

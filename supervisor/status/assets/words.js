@@ -39,7 +39,8 @@ function capital(words) {
   return words.charAt(0).toUpperCase() + words.slice(1);
 }
 
-// A trip by half a millivolt must not read "3.600 V, limit 3.600 V": there, one digit more.
+// A trip by half a millivolt must not read "3.600 V, limit 3.600 V": there, what was measured has
+// one digit more. A limit has the same digits wherever it stands.
 export function figure(value, unit, more = 0) {
   if (value === null || unit === "") return "—";
   const text = unit in DECIMALS ? value.toFixed(DECIMALS[unit] + more) : String(value);
