@@ -19,8 +19,19 @@ CHANNELS = ("front_cell", "far_cell", "shunt")
 @click.command()
 @run_dir_option(of_running=True)
 @click.option("--json", "as_json", is_flag=True, help="The whole status as JSON.")
-def command(run_dir: Path, as_json: bool) -> None:
+@click.option("--qr", is_flag=True, help="The page's address instead, as a code for a phone.")
+@click.option(
+    "--config",
+    type=click.Path(path_type=Path),
+    help="Settings file, for --qr; else the circuit's in /etc/holdwatch.",
+)
+def command(run_dir: Path, as_json: bool, qr: bool, config: Path | None) -> None:
     """What the daemon says now. Exit 75 when it says nothing, or nothing fresh."""
+    if qr:
+        from supervisor.cli.page_address import tell_address
+
+        tell_address(config, run_dir)
+        return
     status = current(run_dir)
     if as_json:
         shown = status.snapshot.as_dict() if status.snapshot else {}
