@@ -8,26 +8,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from patient import patient_scenario
 
-EXAMPLE = Path(__file__).parents[2] / "config" / "hut-bank.yaml"
-# Patient with the machine the tests run on, which may stand still for a second.
-SCENARIO = f"""
-name: Held open for the daemon's tests
-settings: {EXAMPLE}
-overrides:
-  bank.fastest_rise_volts_per_second: 0.001
-  contactor: {{pin: 17, drive: level, release_milliseconds: 30, auxiliary: {{pin: 27}}}}
-  loop.lease_milliseconds: 2000
-  protection.rate_of_rise.look_ahead_seconds: 30
-  protection.rate_of_rise.trip_volts_per_minute: 0.03
-  protection.knob_speed.trip_volts_per_second: 0.0009
-  protection.sensing.trip_after_seconds: 1.8
-  protection.stale.trip_after_seconds: 1.8
-  protection.loop_overrun: {{trip_late_seconds: 1.8, trip_misses: 130, in_seconds: 3}}
-seconds: 600
-plant: {{cells: {{state_of_charge: 0.6}}}}
-expect: {{outcome: closed}}
-"""
 HOLDWATCH = [sys.executable, "-m", "supervisor"]
 PATIENCE_S = 30
 
@@ -38,7 +20,7 @@ class Daemon:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.scenario = folder / "scenario.yaml"
-        self.scenario.write_text(SCENARIO, "utf-8")
+        self.scenario.write_text(patient_scenario(), "utf-8")
         self.process = subprocess.Popen(
             [*HOLDWATCH, "run", "--simulate", str(self.scenario),
              "--run-dir", str(folder / "run"), "--state-dir", str(folder / "state")],
@@ -158,7 +140,7 @@ def test_the_keys_that_stop_a_program_do_not_stop_this_one(start: Callable[[], D
 )
 def test_folders_that_will_not_do_are_told(tmp_path: Path, folders: list[str], words: str) -> None:
     scenario = tmp_path / "scenario.yaml"
-    scenario.write_text(SCENARIO, "utf-8")
+    scenario.write_text(patient_scenario(), "utf-8")
     result = subprocess.run(
         [*HOLDWATCH, "run", "--simulate", str(scenario), *(f.format(tmp_path) for f in folders)],
         capture_output=True, text=True, timeout=PATIENCE_S, check=False,

@@ -16,9 +16,10 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent))
+sys.path[:0] = [str(Path(__file__).parents[1] / "support"), str(Path(__file__).parent)]
 
 import yaml
+from patient import patient_scenario
 from report_speed import a_charge
 
 from supervisor.journal.reader import Reader
@@ -27,24 +28,6 @@ from supervisor.status.history import Asked, history
 from supervisor.status.status_file import read
 
 EXAMPLE = Path(__file__).parents[2] / "config" / "hut-bank.yaml"
-# So patient that a machine which does other things as well trips nothing while it is measured.
-SCENARIO = f"""
-name: Page load
-settings: {EXAMPLE}
-overrides:
-  bank.fastest_rise_volts_per_second: 0.001
-  contactor: {{pin: 17, drive: level, release_milliseconds: 30, auxiliary: {{pin: 27}}}}
-  loop.lease_milliseconds: 2000
-  protection.rate_of_rise.look_ahead_seconds: 30
-  protection.rate_of_rise.trip_volts_per_minute: 0.03
-  protection.knob_speed.trip_volts_per_second: 0.0009
-  protection.sensing.trip_after_seconds: 1.8
-  protection.stale.trip_after_seconds: 1.8
-  protection.loop_overrun: {{trip_late_seconds: 1.8, trip_misses: 130, in_seconds: 3}}
-seconds: 3600
-plant: {{cells: {{state_of_charge: 0.6}}}}
-expect: {{outcome: open}}
-"""
 HOLDWATCH = [sys.executable, "-m", "supervisor"]
 SPELL_S = 20.0
 FLOOD_S, FLOOD_A_SECOND = 4.0, 400
@@ -178,7 +161,7 @@ SPELLS = {
 def spell(name: str, begin: Callable[[Load, Path], None], folder: Path) -> None:
     """A daemon and a page of its own, so that the worst is the worst of this."""
     run_dir, state_dir, scenario = folder / "run", folder / "state", folder / "scenario.yaml"
-    scenario.write_text(SCENARIO, "utf-8")
+    scenario.write_text(patient_scenario(seconds=3600), "utf-8")
     where = ("--run-dir", str(run_dir), "--state-dir", str(state_dir))
     with (
         started("run", "--simulate", str(scenario), *where, ready="supervising") as (daemon, _),

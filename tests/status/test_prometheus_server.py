@@ -10,29 +10,11 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+from patient import patient_scenario
 from prometheus_server import Told, prometheus, until
 from prometheus_tools import needs_prometheus
 
-EXAMPLE = Path(__file__).parents[2] / "config" / "hut-bank.yaml"
 HOLDWATCH = [sys.executable, "-m", "supervisor"]
-# Patient with the machine the tests run on, which may stand still for a second.
-SCENARIO = f"""
-name: Closed, for whoever watches from afar
-settings: {EXAMPLE}
-overrides:
-  bank.fastest_rise_volts_per_second: 0.001
-  contactor: {{pin: 17, drive: level, release_milliseconds: 30, auxiliary: {{pin: 27}}}}
-  loop.lease_milliseconds: 2000
-  protection.rate_of_rise.look_ahead_seconds: 30
-  protection.rate_of_rise.trip_volts_per_minute: 0.03
-  protection.knob_speed.trip_volts_per_second: 0.0009
-  protection.sensing.trip_after_seconds: 1.8
-  protection.stale.trip_after_seconds: 1.8
-  protection.loop_overrun: {{trip_late_seconds: 1.8, trip_misses: 130, in_seconds: 3}}
-seconds: 600
-plant: {{cells: {{state_of_charge: 0.6}}}}
-expect: {{outcome: closed}}
-"""
 
 
 class Bench:
@@ -62,7 +44,7 @@ class Bench:
 @contextmanager
 def bench(folder: Path) -> Iterator[Bench]:
     scenario, run_dir = folder / "scenario.yaml", str(folder / "run")
-    scenario.write_text(SCENARIO, "utf-8")
+    scenario.write_text(patient_scenario(), "utf-8")
     runs = ["run", "--simulate", str(scenario), "--state-dir", str(folder / "state")]
     shows = ["web", "--port", "0"]
     with (
