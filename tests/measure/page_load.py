@@ -16,7 +16,8 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
-sys.path[:0] = [str(Path(__file__).parents[1] / "support"), str(Path(__file__).parent)]
+sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 
 import yaml
 from patient import patient_scenario
