@@ -37,8 +37,11 @@ def test_the_page_has_its_table() -> None:
 
 
 @pytest.mark.parametrize("row", rows(), ids=lambda row: row.cause)
-@pytest.mark.parametrize("drive", ["level", "pulse"])
-@pytest.mark.parametrize("kept", [False, True], ids=["let go", "kept"])
+@pytest.mark.parametrize(
+    ("drive", "kept"),
+    [("level", False), ("level", True), ("pulse", True)],
+    ids=["level, let go", "level, kept", "pulse"],
+)
 def test_the_coil_fares_as_the_page_says(
     find: Callable[..., Facts], row: Row, drive: str, kept: bool
 ) -> None:

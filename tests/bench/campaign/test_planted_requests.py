@@ -142,9 +142,9 @@ def test_h_a_closing_that_outlives_a_request_to_open(monkeypatch: pytest.MonkeyP
     """Refused while its opening is confirmed, and carried out all the same."""
     abandon, waiting = Guard.open, []
 
-    def opens(self: Guard, who: str) -> str:
+    def opens(self: Guard, who: str, reason: str = "") -> str:
         waiting.append(self)
-        return abandon(self, who)
+        return abandon(self, who, reason)
 
     def closes(self: Guard, *_: Any) -> None:
         if self in waiting and not self._is_opening():
