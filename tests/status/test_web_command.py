@@ -206,7 +206,7 @@ def test_another_run_folder_shows_no_record_by_itself(tmp_path: Path) -> None:
     [
         (RUN_DIR, STATE_DIR),
         (RUN_DIR / "hut-bank", STATE_DIR / "hut-bank"),
-        (Path("/tmp/run"), None),
+        (Path("/somewhere/run"), None),
         (RUN_DIR / "hut" / "bank", None),
     ],
 )
