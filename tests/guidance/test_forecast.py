@@ -1,7 +1,7 @@
 """The forecast of the time to the limit, and the resistance learned, against the plant's own truth.
 
 No published source: the plant is the reference, whose parts are checked against published figures
-(tests/simulator). `tests/measure/forecast.py` prints the whole table.
+(tests/simulator). `tests/benchmarks/forecast.py` prints the whole table.
 """
 
 from math import exp, log
@@ -45,7 +45,7 @@ LATE_STARTS = {
     "after turning to and fro": Charge(8, 280, "bpx-lfp", 0.975, 0.93, TURNS["to and fro"]),
     "after turning slowly up": Charge(8, 280, "bpx-lfp", 0.975, 0.93, TURNS["slowly up"]),
 }
-LATEST_SHARE = 1.5  # of the truth; of all that tests/measure/forecast.py tries the worst is 1.61
+LATEST_SHARE = 1.5  # of the truth; of all that tests/benchmarks/forecast.py tries the worst is 1.61
 
 
 @pytest.mark.parametrize("start", sorted(LATE_STARTS))

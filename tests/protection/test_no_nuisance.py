@@ -2,7 +2,7 @@
 
 Ripple of a full-wave rectifier: even harmonics of the mains (Fourier series), their shares from
 memory; averaging nulls of a 100 ms window from |sinc(fT)| (0.009860 at 50.5 Hz). A thousand hours:
-tests/measure/nuisance.py.
+tests/benchmarks/nuisance.py.
 """
 
 from collections.abc import Iterator
