@@ -4,6 +4,7 @@ Frozen dataclasses of plain values; ``as_dict`` is the JSON. Every other process
 status command) knows the circuit only through this.
 """
 
+import json
 from dataclasses import asdict, dataclass, fields
 from enum import Enum
 from typing import Any
@@ -307,8 +308,19 @@ class Snapshot:
     def as_dict(self) -> dict[str, Any]:
         return asdict(self)
 
+    def as_json(self) -> str:
+        """The same as text, without the copies: four times a second, beside the loop.
+
+        Raises ValueError for a number that JSON does not have.
+        """
+        return json.dumps(self, default=_own_fields, allow_nan=False, ensure_ascii=False)
+
     def channel(self, name: str) -> ChannelView | None:
         return next((c for c in self.channels if c.channel == name), None)
+
+
+def _own_fields(part: Any) -> dict[str, Any]:
+    return {field.name: getattr(part, field.name) for field in fields(part)}
 
 
 def from_dict(data: dict[str, Any]) -> Snapshot:

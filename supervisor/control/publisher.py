@@ -1,6 +1,5 @@
 """The status file: one small JSON on tmpfs, replaced in one step."""
 
-import json
 import logging
 from pathlib import Path
 from typing import Protocol
@@ -27,7 +26,7 @@ class StatusFile:
 
     def publish(self, snapshot: Snapshot) -> None:
         try:
-            text = json.dumps(snapshot.as_dict(), allow_nan=False, ensure_ascii=False)
+            text = snapshot.as_json()
             self._new.write_bytes(text.encode("utf-8", "replace"))  # half a character of a path
             self._new.replace(self._path)
         except (OSError, ValueError) as error:

@@ -1,12 +1,20 @@
 """One ADS1115 on top of the Adafruit driver, without its endless wait, with proof of each result.
 
-A conversion is believed only when the configuration read after it is, bit for bit, the one
-written before it: the inputs, the range and the rate are then those asked for, and the chip was
-not reset in between. What is read instead says what went wrong.
+A conversion is believed only when the configuration read at its end is, bit for bit, the one
+written before it, and says that it has ended: the inputs, the range and the rate are then those
+asked for. A chip that is reset after that has 0000h as its result, a wire that stands still
+0000h or FFFFh: after one of these the configuration is read once more. What is read instead says
+what went wrong.
+
+Writing the configuration leaves the chip's pointer on it, so it is read without being named again:
+four messages a conversion, in three transfers (the Raspberry Pi's controller takes one read a
+transfer, as its last message: drivers/i2c/busses/i2c-bcm2835.c). With fewer, either the end or the
+inputs would be taken on trust.
 """
 
 from adafruit_ads1x15.ads1115 import ADS1115
 
+from supervisor.devices.conversion_time import ConversionTime
 from supervisor.devices.protocols import Clock, I2CBus
 from supervisor.readings import Quality
 from supervisor.settings.hardware import Converter as ConverterSettings
@@ -24,9 +32,7 @@ MULTIPLEXER: dict[Inputs, int] = {
 }  # fmt: skip
 DRIVER_GAIN = {6.144: 2 / 3, 4.096: 1, 2.048: 2, 1.024: 4, 0.512: 8, 0.256: 16}
 
-# Data sheet: the chip's own clock is +-10 %; 5 % more for the start-up and ours.
-WAIT_FACTOR = 1.15
-EXTRA_LOOKS = 2
+OF_NO_CONVERSION = (0, -1)  # the result register after a reset; a wire that stands still
 
 
 class NotReady(Exception):
@@ -69,9 +75,9 @@ class Converter(ADS1115):
         """Probes the chip. Raises OSError or ValueError when it does not answer."""
         self._clock = clock
         self.is_proven = is_proven
-        self._period_s = WAIT_FACTOR / settings.samples_per_second
+        self._time = ConversionTime(settings.samples_per_second)
         self._written = 0
-        self._started_at_s = 0.0
+        self._started_at_s = self._ended_at_s = 0.0
         self._may_be_converting = True  # for somebody who used the chip before us
         super().__init__(bus, data_rate=settings.samples_per_second, address=settings.address)
 
@@ -83,7 +89,9 @@ class Converter(ADS1115):
         self._refuse_while_converting()
         self._gain = DRIVER_GAIN[range_volts]  # the setter would write the register once more
         code: int = self.read(MULTIPLEXER[inputs])
-        return code, self._started_at_s + self._period_s
+        if code in OF_NO_CONVERSION:
+            self._prove(self._read_register(CONFIG))
+        return code, self._ended_at_s
 
     def _refuse_while_converting(self) -> None:
         """A start during a conversion is ignored by the chip: its result would be another input's.
@@ -102,25 +110,29 @@ class Converter(ADS1115):
         self._started_at_s = self._clock.now_s()
 
     def _conversion_complete(self) -> bool:
-        for look in range(1 + EXTRA_LOOKS):
-            self._clock.sleep_until(self._started_at_s + self._period_s * (1 + 0.5 * look))
+        for number, look_s in enumerate(self._time.looks_s()):
+            self._ended_at_s = self._started_at_s + look_s
+            self._clock.sleep_until(self._ended_at_s)
             if self._config_as_written() & NOT_CONVERTING:
                 self._may_be_converting = False
+                if number == 0:
+                    self._time.was_enough()
                 return True
         raise NotReady
 
-    def get_last_result(self, fast: bool = False) -> int:
-        result: int = super().get_last_result(fast)
-        self._config_as_written()
-        return result
-
     def _config_as_written(self) -> int:
-        """The configuration register. Raises ConfigChanged unless it is as written."""
-        config: int = self._read_register(CONFIG)
+        """The configuration register; of a chip that was reset, its pointer as well."""
+        config: int = self._read_register(CONFIG, fast=True)
+        if not _same(config, self._written):
+            config = self._read_register(CONFIG)
+        self._prove(config)
+        return config
+
+    def _prove(self, config: int) -> None:
+        """Raises ConfigChanged unless it is as written."""
         if not _same(config, self._written):
             raise self._mismatch(config)(f"wrote {self._written:04X}h, read {config:04X}h")
         self.is_proven = True
-        return config
 
     def _mismatch(self, config: int) -> type[ConfigChanged]:
         if _same(config, CONFIG_AFTER_RESET):

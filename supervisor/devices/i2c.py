@@ -6,9 +6,10 @@ import threading
 from fcntl import ioctl
 from pathlib import Path
 
-from smbus2 import SMBus, i2c_msg
+from smbus2 import SMBus
 
 from supervisor.devices.errors import HardwareMissing
+from supervisor.devices.transfer import Transfer
 
 # include/uapi/linux/i2c-dev.h
 I2C_RETRIES = 0x0701
@@ -25,6 +26,7 @@ class KernelI2C:
 
     def __init__(self, number: int, deadline_s: float) -> None:
         self._lock = threading.Lock()
+        self._transfers: dict[tuple[int, int | None, int | None], Transfer] = {}
         device = Path(f"/dev/i2c-{number}")
         try:
             self._bus = SMBus(str(device))
@@ -47,14 +49,13 @@ class KernelI2C:
     def writeto(
         self, address: int, buffer: bytes, *, start: int = 0, end: int | None = None
     ) -> None:
-        self._bus.i2c_rdwr(i2c_msg.write(address, bytes(buffer[start:end])))
+        self._transfer(address, bytes(buffer[start:end]), None)
 
     def readfrom_into(
         self, address: int, buffer: bytearray, *, start: int = 0, end: int | None = None
     ) -> None:
-        wanted = i2c_msg.read(address, len(range(len(buffer))[start:end]))
-        self._bus.i2c_rdwr(wanted)
-        buffer[start:end] = bytes(wanted)
+        wanted = len(range(len(buffer))[start:end])
+        buffer[start:end] = self._transfer(address, None, wanted)
 
     def writeto_then_readfrom(
         self,
@@ -67,12 +68,21 @@ class KernelI2C:
         in_start: int = 0,
         in_end: int | None = None,
     ) -> None:
-        wanted = i2c_msg.read(address, len(range(len(in_buffer))[in_start:in_end]))
-        self._bus.i2c_rdwr(i2c_msg.write(address, bytes(out_buffer[out_start:out_end])), wanted)
-        in_buffer[in_start:in_end] = bytes(wanted)
+        wanted = len(range(len(in_buffer))[in_start:in_end])
+        in_buffer[in_start:in_end] = self._transfer(
+            address, bytes(out_buffer[out_start:out_end]), wanted
+        )
 
     def close(self) -> None:
         self._bus.close()
+
+    def _transfer(self, address: int, data: bytes | None, wanted: int | None) -> bytes:
+        if self._bus.fd is None:
+            raise OSError(errno.EBADF, "the bus is closed")
+        shape = (address, None if data is None else len(data), wanted)
+        if shape not in self._transfers:
+            self._transfers[shape] = Transfer(*shape)
+        return self._transfers[shape].run(self._bus.fd, data or b"")
 
 
 def _why_not_open(device: Path, error: OSError) -> tuple[str, str]:

@@ -17,6 +17,7 @@ import smbus2.smbus2 as smbus2_module
 from adafruit_ads1x15 import ads1115 as driver_module
 
 from supervisor.devices import i2c as devices_i2c
+from supervisor.devices import transfer as devices_transfer
 from supervisor.devices.errors import HardwareMissing
 from supervisor.devices.i2c import KernelI2C
 from supervisor.devices.protocols import I2CBus
@@ -87,6 +88,7 @@ def kernel(wire: Wire, monkeypatch: pytest.MonkeyPatch) -> FakeKernel:
     monkeypatch.setattr(smbus2_module, "os", calls)
     monkeypatch.setattr(smbus2_module, "ioctl", kernel.ioctl)
     monkeypatch.setattr(devices_i2c, "ioctl", kernel.ioctl)
+    monkeypatch.setattr(devices_transfer, "ioctl", kernel.ioctl)
     return kernel
 
 

@@ -19,6 +19,7 @@ from probes import CELL, SERIAL, SINK, with_probes
 
 from supervisor.devices import i2c as devices_i2c
 from supervisor.devices import one_wire as devices_one_wire
+from supervisor.devices import transfer as devices_transfer
 from supervisor.devices.bus_keeper import BusKeeper
 from supervisor.devices.i2c import KernelI2C
 from supervisor.devices.one_wire import KernelOneWire
@@ -236,6 +237,7 @@ def bench(
             monkeypatch.setattr(smbus2_module, "os", files)
             monkeypatch.setattr(smbus2_module, "ioctl", kernel.ioctl)
             monkeypatch.setattr(devices_i2c, "ioctl", kernel.ioctl)
+            monkeypatch.setattr(devices_transfer, "ioctl", kernel.ioctl)
             made = OnTheWire(hut_settings, wire, lambda: KernelI2C(1, deadline_s=0.02))
         case "simulated ds18b20":
             made = OnSimulatedOneWire(hut_settings)

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from loop_bench import LoopBench, with_level_drive
 
+from supervisor.readings import Pace
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.faults import LeadOffset, LeadShorted, Stall, WallStep
 from supervisor.sizing.response import budgets
@@ -43,12 +44,21 @@ def test_a_stall_of_ten_periods_is_counted_and_followed_by_no_burst(
     missed = bench.loop._pacer.misses
     bench.world.fault(Stall(kind="stall", seconds=10 * period_s))
     begun = []
+    wait = bench.loop._pacer.wait
+
+    def noted() -> Pace:
+        pace = wait()
+        begun.append(bench.clock.now_s())
+        return pace
+
+    bench.loop._pacer.wait = noted  # type: ignore[method-assign]
     for _ in range(30):
         bench.loop.cycle()
-        begun.append(bench.clock.now_s())
-    gaps = [after - before for before, after in itertools.pairwise(begun[1:])]
+    gaps = [after - before for before, after in itertools.pairwise(begun)]
     assert 9 <= bench.loop._pacer.misses - missed <= 11
-    assert min(gaps) > 0.5 * period_s, "late cycles are not made up for"
+    early = [gap for gap in gaps if gap < 0.9 * period_s]
+    # Each writing of the lockout begins the beat anew: at the trip, and as its story grows.
+    assert len(early) <= 3, "late cycles are not made up for"
     lockout = bench.loop.keeper.lockout
     assert lockout
     assert "permission to be closed ran out" in lockout.reason

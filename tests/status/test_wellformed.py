@@ -48,6 +48,10 @@ WHOLE_NUMBERS = (set(WHOLE["counters"]) - {"worst_late_s", "late_sum_s"}) | {
 Place = tuple[str | int, ...]
 
 
+def test_as_text_it_is_the_same() -> None:
+    assert json.loads(FULL.as_json()) == json.loads(json.dumps(WHOLE))
+
+
 def leaves(value: Any, place: Place = ()) -> list[Place]:
     """Every plain value's place; the first of a list stands for all."""
     if isinstance(value, dict):
