@@ -1,6 +1,7 @@
 """Sending one request to the daemon and telling the answer; used by close, open and reset."""
 
 import json
+import os
 from dataclasses import asdict
 from pathlib import Path
 
@@ -21,9 +22,15 @@ def ask_and_tell(run_dir: Path, act: str, reason: str = "", *, as_json: bool = F
         raise click.exceptions.Exit(EXIT_FAILED)
 
 
+def _socket_name(run_dir: Path, act: str) -> str:
+    """Everybody may open; whoever may use it takes the socket that strangers cannot hold up."""
+    may_all = os.access(run_dir / SOCKET_NAME, os.W_OK)
+    return OPEN_SOCKET_NAME if act == "open" and not may_all else SOCKET_NAME
+
+
 def asked(run_dir: Path, act: str, reason: str = "") -> Reply:
     """The daemon's answer. Raises Exit, with words said, when there is none."""
-    name = OPEN_SOCKET_NAME if act == "open" else SOCKET_NAME
+    name = _socket_name(run_dir, act)
     socket = run_dir / name
     try:
         return ask(run_dir, act, reason, socket_name=name)

@@ -14,6 +14,7 @@ COMMANDS = {
     "web": "Serve the page, /api/status and /metrics.",
     "messages": "Tell people away from the machine what they have to know.",
     "check": "Check a settings file; limits, guard bands, response.",
+    "host-check": "Is this machine fit to run the daemon unattended?",
     "drill": "Run scenario files against the simulator.",
     "campaign": "Random builds, operators and faults against the simulator.",
     "report": "A session's record as one page: plots, figures, trips.",
@@ -22,8 +23,10 @@ COMMANDS = {
     "status": "What the daemon says now.",
     "close": "Ask the daemon to close the contactor.",
     "open": "Ask the daemon to open the contactor.",
+    "drop": "Switch off what a killed daemon left on.",
     "silence": "Keep the buzzer quiet for a while.",
     "reset": "Reset a lockout, with a reason.",
+    "install-units": "Make a service of it: units, users, manual page.",
 }
 
 
@@ -36,7 +39,7 @@ class LazyGroup(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002  # click's signature
         if cmd_name not in COMMANDS:
             return None
-        module = importlib.import_module(f"supervisor.cli.{cmd_name}")
+        module = importlib.import_module(f"supervisor.cli.{cmd_name.replace('-', '_')}")
         command: click.Command = module.command
         return command
 

@@ -1,21 +1,24 @@
 """``holdwatch run``: the daemon."""
 
 import signal
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from supervisor.cli import lean  # noqa: F401  before what it spares us
 from supervisor.cli.common import errors_in_words, fail, run_dir_option, say, state_dir_option
 from supervisor.cli.log import BackgroundLog
 from supervisor.control.assemble import assemble
+from supervisor.control.in_memory import freeze, lock_in_memory
 from supervisor.control.instance import claim
 from supervisor.control.loop import Loop
 from supervisor.control.publisher import StatusFile
 from supervisor.control.requests import SOCKET_NAME, request_sockets
 from supervisor.devices.clock import MonotonicClock
 from supervisor.devices.i2c import KernelI2C
+from supervisor.devices.left_outputs import LeftOutputs
 from supervisor.devices.pins import open_pin_factory
 from supervisor.devices.protocols import Clock
 from supervisor.journal.writer import Writer
@@ -69,6 +72,8 @@ def command(
             "--simulate needs a --run-dir and a --state-dir of its own: "
             "those of a real circuit are not for playing"
         )
+    # The GPIO library changes the working folder.
+    run_dir, state_dir = run_dir.absolute(), state_dir.absolute()
     _check_folders(run_dir, state_dir)
     log = BackgroundLog()
     try:
@@ -92,6 +97,9 @@ def _run_real(settings: SupervisorSettings, run_dir: Path, state_dir: Path) -> N
     def open_bus() -> "I2CBus":
         return KernelI2C(settings.bus.number, settings.bus.deadline_milliseconds / 1000)
 
+    left = LeftOutputs(run_dir)
+    for output in left.switch_off():  # not all of them need be in these settings
+        say(f"a run that was killed left it to this one to switch off: {output}")
     open_bus().close()  # missing hardware is told now, not cycle by cycle
     clock = MonotonicClock()
     status = StatusFile(run_dir)
@@ -106,7 +114,9 @@ def _run_real(settings: SupervisorSettings, run_dir: Path, state_dir: Path) -> N
         simulated=False,
         journal=_journal(settings, state_dir, clock),
     )
-    _supervise(loop, status, settings.bank.name)
+    left.write(settings)
+    lock_in_memory()
+    _supervise(loop, [status, left], settings.bank.name)
 
 
 def _run_simulated(scenario_file: Path, run_dir: Path, state_dir: Path) -> None:
@@ -129,7 +139,7 @@ def _run_simulated(scenario_file: Path, run_dir: Path, state_dir: Path) -> None:
     )
     _supervise(
         rig.loop,
-        status,
+        [status],
         f"{settings.bank.name} (simulated: {scenario.name}; its operator acts too)",
     )
 
@@ -139,17 +149,20 @@ def _journal(settings: SupervisorSettings, state_dir: Path, clock: Clock) -> Wri
     return Writer(state_dir, most_bytes, lambda: clock.wall().timestamp())
 
 
-def _supervise(loop: Loop, status: StatusFile, name: str) -> None:
+def _supervise(loop: Loop, files: Sequence[StatusFile | LeftOutputs], name: str) -> None:
+    """Until it has left. ``files`` are there as long as the circuit is supervised."""
     for number in ENDING_SIGNALS:
         signal.signal(number, _leaves(loop))
     for number in STOPPING_SIGNALS:
         signal.signal(number, signal.SIG_IGN)
+    freeze()
     say(f"supervising {name}; the circuit is {loop.guard.circuit.value}")
     try:
         loop.run()
     finally:
         loop.close()
-        status.remove()
+        for file in files:
+            file.remove()
     say("the coil is off; ended")
 
 

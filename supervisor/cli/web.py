@@ -17,12 +17,11 @@ from supervisor.cli.common import (
     EXIT_SETTINGS,
     RUN_DIR,
     STATE_DIR,
-    errors_in_words,
     fail,
     run_dir_option,
     say,
 )
-from supervisor.settings.model import Web
+from supervisor.cli.web_settings import WebSettings, web_settings
 
 if TYPE_CHECKING:
     from ssl import SSLContext
@@ -69,11 +68,11 @@ def command(
     if new_token is not None:
         _write_token(new_token)
         return
+    web = web_settings(config)
     if until_eof:
         threading.Thread(target=_end_with_input, daemon=True).start()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: sys.exit(0))
-    web = _web_settings(config) if config else Web()
     listening = _listen(listen or web.listen, web.port if port is None else port)
     _serve(run_dir, _journal_of(state_dir or _usual_state_dir(run_dir)), web, listening)
 
@@ -81,13 +80,6 @@ def command(
 def _end_with_input() -> None:
     sys.stdin.buffer.read()
     os.kill(os.getpid(), signal.SIGTERM)
-
-
-def _web_settings(config: Path) -> Web:
-    from supervisor.settings.load import load_settings  # only with --config
-
-    with errors_in_words():
-        return load_settings(config)[0].web
 
 
 def _usual_state_dir(run_dir: Path) -> Path | None:
@@ -143,7 +135,7 @@ def _unfit(problem: Exception) -> click.exceptions.Exit:
     )
 
 
-def _opening(run_dir: Path, web: Web) -> "Opening | None":
+def _opening(run_dir: Path, web: WebSettings) -> "Opening | None":
     from supervisor.control.requests import OPEN_SOCKET_NAME, ask
     from supervisor.status.opening import Opening
     from supervisor.status.token import Unfit, read_token
@@ -165,7 +157,7 @@ def _opening(run_dir: Path, web: Web) -> "Opening | None":
     return Opening(token, to_open)
 
 
-def _tls(web: Web) -> "SSLContext | None":
+def _tls(web: WebSettings) -> "SSLContext | None":
     from supervisor.status.tls import tls_context
     from supervisor.status.token import Unfit
 
@@ -203,7 +195,7 @@ def _write_token(path: Path) -> None:
 
 
 def _serve(
-    run_dir: Path, journal: Callable[[], Path] | None, web: Web, listening: socket.socket
+    run_dir: Path, journal: Callable[[], Path] | None, web: WebSettings, listening: socket.socket
 ) -> None:
     from supervisor.status.app import create_app
     from supervisor.status.server import PageServer

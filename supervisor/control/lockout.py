@@ -14,8 +14,8 @@ STORE_AGAIN_AFTER_S = 1.0
 class LockoutKeeper:
     """Keeps memory and disk in step. Memory decides; a disk that fails never unlocks anything.
 
-    A write may take its time on a bad card, so it happens only while the circuit is open, and
-    ``after_write`` lets the loop begin its beat anew.
+    A write may take its time on a bad card, so it happens only while the circuit is open;
+    ``before_write`` lets systemd know, and ``after_write`` the loop begin its beat anew.
     """
 
     def __init__(
@@ -26,6 +26,7 @@ class LockoutKeeper:
         *,
         lookback: Lookback,
         to_keep: Callable[[], Kept],
+        before_write: Callable[[], None],
         after_write: Callable[[], None],
     ) -> None:
         self._latch = latch
@@ -33,6 +34,7 @@ class LockoutKeeper:
         self._clock = clock
         self._lookback = lookback
         self._to_keep = to_keep
+        self._before_write = before_write
         self._after_write = after_write
         self._store_again_s = 0.0
         self._armed = False
@@ -134,6 +136,7 @@ class LockoutKeeper:
         return self._write(lambda: self._latch.clear(self._logbook.wall(), why, self._to_keep()))
 
     def _write(self, write: Callable[[], None]) -> bool:
+        self._before_write()
         try:
             write()
         except OSError as error:

@@ -18,7 +18,7 @@ from supervisor.control.pacing import Pacer
 from supervisor.control.profile_at_start import profile_at_start
 from supervisor.control.publisher import Publisher
 from supervisor.control.recorder import Recorder, Sink
-from supervisor.control.remembered import Remembered
+from supervisor.control.remembered import Remembered, gone_on_from, text_of
 from supervisor.control.requests import Inbox, Reply, Request
 from supervisor.control.view import Viewer
 from supervisor.devices.bus_keeper import BusKeeper
@@ -80,9 +80,12 @@ class Loop:
             parts.clock,
             lookback=self._lookback,
             to_keep=self._to_keep,
-            after_write=self._pacer.restart,
+            before_write=parts.notifier.writing,
+            after_write=self._after_write,
         )
         kept = parts.latch.kept
+        if kept and parts.latch.was_armed:
+            kept = gone_on_from(kept, parts.journal.counted())
         settings, doubt = profile_at_start(settings, kept)
         self._remembered = Remembered(kept)
         if doubt:
@@ -197,6 +200,8 @@ class Loop:
         if self._now.guide and now_s >= self._looked_at_s + LOOK_EVERY_S:
             self._looked_at_s, view = now_s, self._now.guide.view(now_s)
         self._recorder.take(readings, self.guard.circuit, self._now, view)
+        if self.guard.circuit in (Circuit.CLOSED, Circuit.PAUSED):
+            self._recorder.count(lambda: text_of(self._to_keep()))
 
     def _to_keep(self) -> Kept:
         self._remember()
@@ -205,6 +210,10 @@ class Loop:
         if self.guard.profile_in_doubt and (before := self._parts.latch.kept):
             profile = before.profile  # a restart does not settle it
         return Kept({**self._remembered.all, **own}, profile)
+
+    def _after_write(self) -> None:
+        self._pacer.restart()
+        self._parts.notifier.written()
 
     def _remember(self) -> None:
         self._remembered.keep(self._now.settings, self._now.memories(self._clock.now_s()))

@@ -3,6 +3,8 @@
 import os
 import socket
 
+SLOWEST_DISK_S = 30.0
+
 
 class Notifier:
     """Sends to NOTIFY_SOCKET. A message that cannot be delivered is dropped: never block."""
@@ -13,6 +15,7 @@ class Notifier:
         if address:
             self._address = "\0" + address[1:] if address.startswith("@") else address
             self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_NONBLOCK)
+        self._watchdog_us = os.environ.get("WATCHDOG_USEC")
 
     def ready(self) -> None:
         self._send("READY=1")
@@ -20,6 +23,17 @@ class Notifier:
     def alive(self) -> None:
         """To be called only after a complete cycle with fresh data."""
         self._send("WATCHDOG=1")
+
+    def writing(self) -> None:
+        """The loop waits for a disk, with the coil off: no hang. ``written`` ends it."""
+        if self._watchdog_us:
+            self._send(f"WATCHDOG_USEC={round(SLOWEST_DISK_S * 1e6)}")
+
+    def written(self) -> None:
+        """As before, counted from now."""
+        if self._watchdog_us:
+            self._send("WATCHDOG=1")
+            self._send(f"WATCHDOG_USEC={self._watchdog_us}")
 
     def stopping(self) -> None:
         self._send("STOPPING=1")

@@ -3,7 +3,7 @@
 Cheap enough for every cycle; the journal's own thread does the rest.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
 
 from supervisor import __version__
@@ -14,6 +14,7 @@ from supervisor.journal.health import Health
 from supervisor.journal.records import (
     UNKNOWN,
     Closing,
+    Counted,
     Event,
     Progress,
     Record,
@@ -33,6 +34,7 @@ from supervisor.snapshot import Circuit, CueView, GuidanceView, RestView, Urgenc
 
 PROGRESS_EVERY_S = 60.0
 TEMPERATURES_EVERY_S = 10.0
+COUNTED_EVERY_S = 1.0
 FINE_AFTER_OPEN_S = 600.0
 # Worth every window of the minute around them.
 CLOSE_UP = {"closed", "opened", "paused", "resumed", "finished", "trip", "opening", "stage"}
@@ -48,6 +50,11 @@ class Sink(Protocol):
 
     def put(self, record: Record) -> None: ...
 
+    def counted(self) -> str:
+        """The newest ``Counted`` from before this start; empty when that is not known. Read anew,
+        from the disk. Does not raise."""
+        ...
+
     def close(self) -> None: ...
 
 
@@ -57,6 +64,9 @@ class NoJournal:
     health = Health()
 
     def put(self, record: Record) -> None: ...
+
+    def counted(self) -> str:
+        return ""
 
     def close(self) -> None: ...
 
@@ -70,7 +80,7 @@ class Recorder:
         self._opened_at_s: float | None = None
         self._is_in_session = False
         self._may_go_on = True  # one from before this start
-        self._next_progress_s = self._next_temperatures_s = 0.0
+        self._next_progress_s = self._next_temperatures_s = self._next_counted_s = 0.0
         self._stage = "none"
         self._cues: dict[str, tuple[CueView, float]] = {}  # and when it was seen last
         self._rest_state = ""
@@ -124,6 +134,13 @@ class Recorder:
             self._next_temperatures_s = now_s + TEMPERATURES_EVERY_S
             for probe in readings.probes.values():
                 self._sink.put(Temperature(*self._now(), probe.probe, probe.celsius))
+
+    def count(self, text: Callable[[], str]) -> None:
+        """While it counts: what would be lost if this ended now."""
+        now_s = self._clock.now_s()
+        if self._is_in_session and now_s >= self._next_counted_s:
+            self._next_counted_s = now_s + COUNTED_EVERY_S
+            self._sink.put(Counted(*self._now(), text()))
 
     def follow(self, contactor: ContactorState, in_force: InForce) -> bool:
         """Sessions, as the tally counts them; before it counts the time since a closing. Whether

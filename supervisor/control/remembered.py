@@ -3,11 +3,19 @@
 A profile may be for other cells, or do without a rule. What was counted is kept by the number of
 cells in parallel, and goes on when settings for them are in force again: going to another profile
 and back is no way around the limits of a session.
+
+The latch is not written while closed; the journal is. So while closed the counts go there too, as
+``text_of``, and after an end without a word ``gone_on_from`` takes them from there.
 """
 
+import json
+import logging
 from collections.abc import Mapping
+from dataclasses import replace
 
-from supervisor.control.latch import Kept
+from pydantic import TypeAdapter, ValidationError
+
+from supervisor.control.latch import Finite, Kept
 from supervisor.control.operations import KEY as CONTACTOR
 from supervisor.guidance.tally import NAMES
 from supervisor.protection.verdict import Memory
@@ -21,6 +29,8 @@ OF_A_SESSION: Mapping[str, Memory] = {
     "session_time": NOTHING_YET,
     TALLY: {f"{name} {key}": value for name in NAMES for key, value in NOTHING_YET.items()},
 }
+_MEMORIES = TypeAdapter(dict[str, dict[str, Finite]])
+log = logging.getLogger(__name__)
 PULSES = {key: value for key, value in OF_A_SESSION[TALLY].items() if key.startswith("pulses ")}
 
 
@@ -79,3 +89,44 @@ def _name(key: str, settings: SupervisorSettings) -> str:
     if key not in OF_A_SESSION:
         return key
     return f"{key}, {settings.bank.cells_in_parallel} cells"
+
+
+def text_of(kept: Kept) -> str:
+    """What the journal is told: sessions, and how often the contactor had closed by then."""
+    return json.dumps(
+        {k: v for k, v in kept.memories.items() if _is_of_session(k) or k == CONTACTOR}
+    )
+
+
+def gone_on_from(kept: Kept, text: str) -> Kept:
+    """After an end without a word: as kept before the closing, with the sessions as the journal had
+    them last.
+
+    Unless that is older: each closing counts one more. What came after it is missing all the same,
+    so it is as little whole as what was kept.
+    """
+    try:
+        newest = _MEMORIES.validate_json(text)
+    except ValidationError:
+        newest = {}
+    sessions = {name: memory for name, memory in newest.items() if _is_of_session(name)}
+    if _closings(newest) > _closings(kept.memories) and _is_like(sessions, kept.memories):
+        return replace(kept, memories={**kept.memories, **sessions})
+    log.warning("what was counted since the last closing is not known: no limit counts it")
+    return kept
+
+
+def _is_of_session(name: str) -> bool:
+    return name.partition(",")[0] in OF_A_SESSION
+
+
+def _closings(memories: Mapping[str, Memory]) -> float:
+    return memories.get(CONTACTOR, {}).get("closings", 0.0)
+
+
+def _is_like(sessions: Mapping[str, Memory], kept: Mapping[str, Memory]) -> bool:
+    """Of the same cells and rules, and nothing that cannot be: else it would count from zero."""
+    names = {name: memory.keys() for name, memory in kept.items() if _is_of_session(name)}
+    values = [each for memory in sessions.values() for each in memory.items()]
+    is_sound = all(v >= 0 if k.endswith("counted") else v in (0.0, 1.0) for k, v in values)
+    return is_sound and names == {name: memory.keys() for name, memory in sessions.items()}

@@ -1,7 +1,7 @@
 """The pin factory of the real machine, named and found, never a silent second choice."""
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +9,7 @@ from supervisor.devices.errors import HardwareMissing
 
 # Labels of the header's GPIO controller: Raspberry Pi 0-3, 4, 5.
 RASPBERRY_PI_LABELS = ("pinctrl-bcm2835", "pinctrl-bcm2711", "pinctrl-rp1")
+DEVICES = Path("/dev")
 MAX_CHIPS = 32
 
 
@@ -18,6 +19,33 @@ def open_pin_factory(chip_label: str | None, work_dir: Path) -> Any:
     lgpio keeps a notification file in ``work_dir``, which must be writable. Raises
     HardwareMissing.
     """
+    load_lgpio(work_dir)
+    from gpiozero.exc import PinUnknownPi
+    from gpiozero.pins.lgpio import LGPIOFactory
+
+    number = chip_number(labels_of_chip(chip_label))
+    try:
+        factory = LGPIOFactory(chip=number)
+        _board = factory.board_info  # every pin asks for it, and it may not be known
+        factory.pin = claims_in_words(factory.pin)
+        return factory
+    except PinUnknownPi as error:
+        raise HardwareMissing(
+            f"gpiozero does not know this board ({error})",
+            "run it on a Raspberry Pi, where /proc/cpuinfo or /proc/device-tree tells the revision",
+        ) from error
+    except Exception as error:  # gpiozero and lgpio raise many kinds; each means the same to us
+        raise HardwareMissing(
+            f"GPIO chip {number} cannot be used ({error})",
+            "check the group of /dev/gpiochip* (usually gpio) and add this user to it",
+        ) from error
+
+
+def load_lgpio(work_dir: Path) -> Any:
+    """The library, which makes ``work_dir`` its working folder and keeps a notification file there.
+
+    Raises HardwareMissing.
+    """
     if not os.access(work_dir, os.W_OK | os.X_OK):
         raise HardwareMissing(
             f"the GPIO library needs to write in {work_dir} and may not",
@@ -25,22 +53,14 @@ def open_pin_factory(chip_label: str | None, work_dir: Path) -> Any:
         )
     os.environ["LG_WD"] = str(work_dir)  # read by lgpio when it is imported
     try:
-        from gpiozero.pins.lgpio import LGPIOFactory
-    except ImportError as error:
+        import lgpio
+    except (ImportError, OSError) as error:
         raise HardwareMissing(
             f"the GPIO library lgpio cannot be loaded ({error})",
-            "install it: pip install lgpio, or Debian's python3-lgpio",
+            "install it: Raspberry Pi OS's python3-lgpio, in a venv with --system-site-packages; or "
+            "apt install gcc libc6-dev python3-dev swig, then PYPI=1 pip install lgpio",
         ) from error
-    number = _chip_number((chip_label,) if chip_label else RASPBERRY_PI_LABELS)
-    try:
-        factory = LGPIOFactory(chip=number)
-        factory.pin = claims_in_words(factory.pin)
-        return factory
-    except Exception as error:  # gpiozero and lgpio raise many kinds; each means the same to us
-        raise HardwareMissing(
-            f"GPIO chip {number} cannot be used ({error})",
-            "check the group of /dev/gpiochip* (usually gpio) and add this user to it",
-        ) from error
+    return lgpio
 
 
 def claims_in_words(claim: Callable[[object], Any]) -> Callable[[object], Any]:
@@ -61,12 +81,18 @@ def claims_in_words(claim: Callable[[object], Any]) -> Callable[[object], Any]:
     return pin
 
 
-def _chip_number(labels: tuple[str, ...]) -> int:
+def labels_of_chip(chip_label: str | None) -> Sequence[str]:
+    """One of these it must be: that of the settings, or else the Raspberry Pi's own."""
+    return (chip_label,) if chip_label else RASPBERRY_PI_LABELS
+
+
+def chip_number(labels: Sequence[str]) -> int:
+    """N of the first ``/dev/gpiochipN`` with one of these labels. Raises HardwareMissing."""
     import lgpio
 
     seen = []
     for number in range(MAX_CHIPS):
-        if not Path(f"/dev/gpiochip{number}").exists():
+        if not (DEVICES / f"gpiochip{number}").exists():
             continue
         try:
             handle = lgpio.gpiochip_open(number)

@@ -15,6 +15,8 @@ from supervisor.settings.model import SupervisorSettings
 
 log = logging.getLogger(__name__)
 
+# The shortest rule goes by single conversions of the cells: these are judged at their freshest.
+ORDER = (Channel.SHUNT, Channel.FAR_CELL, Channel.FRONT_CELL)
 TRIES = 2  # a second try costs less than a cycle; more would make the cycle late
 TELL_EVERY_S = 10.0
 TELLING_CODE = 64  # below, noise may well give the same code in both ranges
@@ -37,7 +39,7 @@ class ConverterSampler:
         self.counters = keeper.counters
         self.channels: dict[Channel, CellChannel | ShuntChannel] = {
             channel: wiring
-            for channel in Channel
+            for channel in ORDER
             if (wiring := getattr(settings.channels, channel.value)) is not None
         }
 

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from supervisor.journal.going_on import counted_before
 from supervisor.journal.health import Health
 from supervisor.journal.records import Record
 from supervisor.journal.schema import FILE_NAME
@@ -24,6 +25,9 @@ class DirectJournal:
         self._waiting.append(record)
         if len(self._waiting) >= AT_ONCE:
             self.write()
+
+    def counted(self) -> str:
+        return counted_before(self.path)
 
     def write(self, *, flush: bool = False) -> None:
         self._store.write(self._waiting, flush=flush)

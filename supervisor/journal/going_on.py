@@ -1,14 +1,19 @@
-"""Which session goes on, over restarts and other settings, and when it was last heard of.
+"""Which session goes on, over restarts and other settings, when it was last heard of, and what it
+had counted by then.
 
 Notes that cannot be read say nothing.
 """
 
+import logging
 import sqlite3
+from pathlib import Path
 from typing import NamedTuple
 
 from supervisor.journal.codes import CLOSES, SESSION_GOES_ON, SESSION_REMOVED
+from supervisor.journal.reader import NoJournal, Reader
 from supervisor.journal.sound import block
 
+log = logging.getLogger(__name__)
 LAST_SIGN = """
     SELECT mono_s, wall_s FROM (
         SELECT id AS session, run, mono_s, wall_s FROM session
@@ -81,3 +86,14 @@ def newest_run_closed(db: sqlite3.Connection, session: int | None) -> int | None
 def last_sign(db: sqlite3.Connection, session: int, run: int) -> Sign:
     """Of what was closed in that run."""
     return Sign._make(db.execute(LAST_SIGN, (session, run)).fetchone())
+
+
+def counted_before(path: Path) -> str:
+    """The newest ``Counted``, of whatever run; empty where there is none, or it cannot be read: the
+    start goes on without it."""
+    try:
+        with Reader(path) as reader:
+            return reader.counted()
+    except (NoJournal, OSError) as problem:
+        log.warning("what a session had counted before this start is not known: %s", problem)
+        return ""

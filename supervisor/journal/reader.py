@@ -25,12 +25,24 @@ SAMPLES = (
     " good, windows FROM sample"
 )
 SPANS_MS = (WINDOW_MS, SECOND_MS, MINUTE_MS)
+TEN_SECONDS_MS = 10_000  # no such rows are kept: those of a second, folded as they are read
+WEIGHT = "coalesce(nullif(good, 0), windows)"
+FOLDED = (
+    f"SELECT max(wall_ms), max(mono_ms), run, {TEN_SECONDS_MS}, "
+    + ", ".join(
+        f"sum({name}_{unit} * {WEIGHT}) / sum({WEIGHT}) FILTER (WHERE {name}_{unit} IS NOT NULL),"
+        f" min({name}_low_{unit}), max({name}_high_{unit})"
+        for name, unit in (("front", "v"), ("far", "v"), ("current", "a"))
+    )
+    + ", sum(good), sum(windows) FROM sample"
+)
 ROWS_AT_ONCE = 10_000
+# In the table itself: a trip counts, even one that no view shows, as it has no place in time.
+NOTED = "SELECT count(*) FROM main.event e WHERE e.session = s.id AND CAST(e.code AS TEXT)"
 SESSIONS = f"""
     SELECT s.id, s.bank, s.cells, s.profile, s.is_simulated, s.wall_s, s.ended_wall_s,
         s.is_thinned, t.text, s.settings, r.version,
-        (SELECT count(*) FROM event e WHERE e.session = s.id AND e.code IN ({CODES_OF_TRIPS})),
-        (SELECT count(*) FROM event e WHERE e.session = s.id AND e.code = '{UNSEEN_END}'),
+        ({NOTED} IN ({CODES_OF_TRIPS})), ({NOTED} = '{UNSEEN_END}'),
         max(s.run,
             coalesce((SELECT max(run) FROM event e WHERE e.session = s.id), 0),
             coalesce((SELECT max(run) FROM progress p WHERE p.session = s.id), 0))
@@ -148,9 +160,8 @@ class Reader(ReadOnlyFile):
         """In the order of time. In pieces: who takes them slowly holds nobody up."""
         after = (0, -1)
         while rows := self._look(
-            f"{SAMPLES} WHERE session = ? AND span_ms = ? AND (run, mono_ms) > (?, ?)"
-            " ORDER BY run, mono_ms LIMIT ?",
-            (session, span_ms, *after, ROWS_AT_ONCE),
+            f"{_in_order(span_ms, '(run, mono_ms) > (?, ?)')} LIMIT ?",
+            (session, *after, ROWS_AT_ONCE),
             lambda row: ((row[2], row[1]), _sample(row)),
         ):
             yield from (sample for _, sample in rows)
@@ -158,19 +169,18 @@ class Reader(ReadOnlyFile):
 
     def newest_samples(self, session: int, span_ms: int, within_s: float) -> list[Sample]:
         """Of the newest run, no older than this before its last one; in the order of time."""
-        where = "session = ? AND span_ms = ?"
         last = self._look(
-            f"SELECT run, mono_ms FROM sample WHERE {where}"
+            "SELECT run, mono_ms FROM sample WHERE session = ? AND span_ms = ?"
             " ORDER BY run DESC, mono_ms DESC LIMIT 1",
-            (session, span_ms),
+            (session, _kept(span_ms)),
             tuple,
         )
         if not last:
             return []
         ((run, mono_ms),) = last
         return self._look(
-            f"{SAMPLES} WHERE {where} AND run = ? AND mono_ms > ? ORDER BY mono_ms",
-            (session, span_ms, run, mono_ms - within_s * 1000),
+            _in_order(span_ms, "run = ? AND mono_ms > ?"),
+            (session, run, mono_ms - within_s * 1000),
             _sample,
         )
 
@@ -180,6 +190,13 @@ class Reader(ReadOnlyFile):
             (),
             lambda row: RunRow._make((*row[:4], bool(row[4]))),
         )
+
+    def counted(self) -> str:
+        """What a session had counted when that was told last; empty: never. Odd or not, as it
+        is."""
+        newest = "FROM main.run WHERE counted IS NOT NULL ORDER BY id DESC LIMIT 1"
+        told = self._look(f"SELECT CAST(counted AS TEXT) {newest}", (), lambda row: str(row[0]))
+        return told[0] if told else ""
 
     def events(self, session: int | None = None, *, after: int = 0) -> list[EventRow]:
         """Of one session, or of all the file; with a higher number than ``after``."""
@@ -207,6 +224,20 @@ class Reader(ReadOnlyFile):
             (session,),
             TemperatureRow._make,
         )
+
+
+def _kept(span_ms: int) -> int:
+    """The span of the rows on disk that these are made of."""
+    return SECOND_MS if span_ms == TEN_SECONDS_MS else span_ms
+
+
+def _in_order(span_ms: int, where: str) -> str:
+    """SQL: samples of a session, in the order of time."""
+    kept = f"WHERE session = ? AND span_ms = {_kept(span_ms)} AND {where}"
+    if span_ms == TEN_SECONDS_MS:
+        group = f"run, CAST(mono_ms / {TEN_SECONDS_MS} AS INTEGER)"
+        return f"{FOLDED} {kept} GROUP BY {group} ORDER BY run, 2"
+    return f"{SAMPLES} {kept} ORDER BY run, mono_ms"
 
 
 def _sample(row: Sequence[Any]) -> Sample:

@@ -114,6 +114,15 @@ class Progress(NamedTuple):
     resistance_ohm: float | None
 
 
+class Counted(NamedTuple):
+    """What the session has counted by now. ``text`` is the loop's own, and only the newest is kept:
+    after an end without a word the next start goes on from there."""
+
+    mono_s: float
+    wall_s: float
+    text: str
+
+
 class Event(NamedTuple):
     """``code`` is stable, ``text`` is for people, ``data`` holds the numbers behind it.
 
@@ -138,5 +147,6 @@ Record = (
     | Window
     | Temperature
     | Progress
+    | Counted
     | Event
 )  # fmt: skip

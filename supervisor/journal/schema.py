@@ -91,5 +91,9 @@ MIGRATIONS = (
         ORDER BY (SELECT max(e.id) FROM event e WHERE e.session = s.id) DESC, s.id DESC LIMIT 1
     ) WHERE id IN (SELECT max(id) FROM run GROUP BY bank, is_simulated);
     """,
+    """
+    -- What its sessions had counted while closed, as told last; JSON.
+    ALTER TABLE run ADD COLUMN counted TEXT;
+    """,
 )
 VERSION = len(MIGRATIONS)

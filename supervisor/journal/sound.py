@@ -122,6 +122,11 @@ HAS_PLACE: Mapping[str, str] = {
     ),
 }
 BLOCKS = (("settings", "text"), ("event", "data"))
+# Where rows name a session, a run or settings that are not there.
+OF_NOTHING = """
+    SELECT DISTINCT c."table", l."from" FROM pragma_foreign_key_check AS c
+    JOIN pragma_foreign_key_list(c."table", 'main') AS l ON l.id = c.fkid
+"""
 
 
 def views() -> str:
@@ -142,6 +147,7 @@ def odd(db: sqlite3.Connection) -> Iterator[str]:
         flags = ", ".join(f"coalesce(max(NOT ({is_sound})), 0)" for is_sound in asked.values())
         found = db.execute(f"SELECT {flags} FROM main.{table}").fetchone()
         yield from (f"{table}.{name}" for name, is_odd in zip(asked, found, strict=True) if is_odd)
+    yield from (f"{table}.{name}" for table, name in db.execute(OF_NOTHING))
     for table, name in BLOCKS:
         texts = db.execute(f"SELECT {name} FROM {table}").fetchall()
         if any(_parsed(text) is None for (text,) in texts):

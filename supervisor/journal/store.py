@@ -27,6 +27,7 @@ from supervisor.journal.going_on import (
 from supervisor.journal.opening import broken_by_damage, open_to_write
 from supervisor.journal.records import (
     Closing,
+    Counted,
     Event,
     Progress,
     Record,
@@ -142,6 +143,9 @@ class Store:
                 self._put_progress(record)
             case Temperature():
                 self._put_temperature(record)
+            case Counted():
+                where = "UPDATE run SET counted = ? WHERE id = ?"
+                self.db.execute(where, (record.text, self._run))
             case Closing():
                 self._begin_session(record)
             case SessionLeft():

@@ -18,11 +18,13 @@ from itertools import chain, count
 from pathlib import Path
 
 from supervisor.journal.codes import REMARKS, TURNS, URGENT
+from supervisor.journal.going_on import counted_before
 from supervisor.journal.health import Health
 from supervisor.journal.opening import Broken
 from supervisor.journal.pruning import prune, size_bytes
 from supervisor.journal.records import (
     Closing,
+    Counted,
     Event,
     Progress,
     Record,
@@ -47,7 +49,7 @@ URGENT_AGAIN_AFTER_S = 1.0  # however many trips there are
 LAST_WORDS_S, LAST_WORDS_AGAIN_S = 5.0, 0.1
 NICE = 10
 ROOM_BYTES = 4_000_000  # of the disk, left to the lockout file beside it
-SAMPLES = (Window, Progress, Temperature)
+SAMPLES = (Window, Progress, Temperature, Counted)
 FRAME = (Run, SettingsInForce, Closing, SessionEnd, SessionLeft)
 NO_FAULT_OF_A_RECORD = (sqlite3.OperationalError, OSError, Broken, MemoryError)
 PARTS = ("-wal", "-shm", "")  # a new file must not find the changes of the old one beside it
@@ -87,6 +89,9 @@ class Writer:
         self._is_urgent |= is_urgent
         if not is_sample:
             self._wake.set()
+
+    def counted(self) -> str:
+        return counted_before(self._path)
 
     def close(self) -> None:
         """Write what waits, but do not wait for ever: a disk may hang."""

@@ -27,11 +27,12 @@ SEES_AGAIN_AFTER_S = 30.0  # in a row: one snapshot now and then is no sight
 @dataclass
 class PresentKept:
     """What was seen last, and what was told and is not over yet. ``blind_since``: in words, empty
-    while it sees."""
+    while it sees. ``lockout_wall``: the date of the newest lockout, as the status has it."""
 
     bank: str = ""
     is_simulated: bool = False
     may_be_closed: bool = False
+    lockout_wall: str = ""
     blind_since: str = ""
     is_cue_told: bool = False
     is_trouble_told: bool = False
@@ -88,6 +89,10 @@ class Present:
             return  # nobody knows; it begins nothing, and ends nothing
         view, lockouts = fresh.lockout, self._story.lockouts
         at_s = _wall_s(view, wall_s)
+        if view is not None:
+            if self._kept.lockout_wall not in ("", view.wall):
+                lockouts.is_another(view.reason, at_s)
+            self._kept.lockout_wall = view.wall
         is_untold = view is not None and not lockouts.stands(view.reason, at_s)
         untold_s = self._untold.look(now_s, is_so=is_untold)
         is_not_open = view is not None and view.failed_to_open and not lockouts.not_open
@@ -97,7 +102,7 @@ class Present:
             lockouts.is_gone()
         if view is not None and untold_s is not None and untold_s >= JOURNAL_WITHIN_S:
             trip = wording.Trip.from_status(view)
-            lockouts.tell(trip.reason, at_s, not_open=trip.did_not_open, by_journal=False)
+            lockouts.tell(trip.reason, at_s, not_open=trip.did_not_open, shown_at_s=fresh.now_s)
             yield wording.trip(trip, self._place, at_s)
         elif not_open_s is not None and not_open_s >= JOURNAL_WITHIN_S:
             lockouts.not_open = True

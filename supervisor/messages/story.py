@@ -97,9 +97,9 @@ class Story:
         trip = wording.Trip.from_event(
             event.text, event.data, opening.event.data if opening else {}
         )
-        if lockouts.find(trip.reason, event.wall_s):
+        if lockouts.find(trip.reason, event.wall_s, event.mono_s):
             return None
-        lockouts.tell(trip.reason, event.wall_s, not_open=trip.did_not_open, by_journal=True)
+        lockouts.tell(trip.reason, event.wall_s, not_open=trip.did_not_open)
         return wording.trip(trip, found.place, event.wall_s)
 
     def _found_locked(self, found: Found, unseen_end: Found | None) -> Draft | None:
@@ -108,7 +108,7 @@ class Story:
         found_wall_s = _wall_s(event.data.get("found_wall_s"), event.wall_s)
         if lockouts.stands(event.text, found_wall_s):
             return None
-        lockouts.tell(event.text, found_wall_s, not_open=False, by_journal=True)
+        lockouts.tell(event.text, found_wall_s, not_open=False)
         return wording.found_locked(
             event.text,
             str(event.data.get("remedy", "")),

@@ -9,12 +9,15 @@ clocks at their start.
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import NamedTuple
+from typing import Annotated, NamedTuple
+
+from pydantic import Field
 
 from supervisor.journal.reader import EventRow, NoJournal, Reader
 from supervisor.messages.message import Place
 
 RUNS_REMEMBERED = 500
+LARGEST_ID = 2**63 - 1  # of a row, by SQLite
 
 
 class Found(NamedTuple):
@@ -30,7 +33,7 @@ class Position:
     """What was read: the last event (``sign`` is its content), the runs up to there, and how far
     the newest of them (``mono_s``: of its own clock; ``wall_s`` for what has no such time)."""
 
-    id: int = 0
+    id: Annotated[int, Field(ge=0, le=LARGEST_ID)] = 0
     sign: str = ""
     runs: list[str] = field(default_factory=list)
     mono_s: float = 0.0

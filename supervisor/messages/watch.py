@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import NamedTuple, Protocol
 
 from supervisor.messages.courier import Courier, Delivery, Outcome
+from supervisor.messages.lockouts import Lockouts
 from supervisor.messages.memory import Memory
 from supervisor.messages.message import Draft, Message, Place, Weight
 from supervisor.messages.outbox import Entry, Now, Outbox, OutboxKept
@@ -148,6 +149,8 @@ class Watch:
             return  # there is something, and nobody knows what
         self._tail.position = Position()
         self._story.replay(found)
+        if self._memory.was_lost:  # what stands now was perhaps never told: rather twice
+            self._memory.kept.story.lockouts = Lockouts()
         for one in found:
             self._tail.advance(one)
         self._memory.kept.position = self._tail.position

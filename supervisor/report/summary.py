@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from supervisor.journal.codes import TRIPS
 from supervisor.report.ending import is_under_way
 from supervisor.report.figures import Figures
 from supervisor.report.rating import rating_words
@@ -120,6 +121,9 @@ def _trips(figures: Figures) -> str:
 def _unknown(record: Record, figures: Figures) -> Iterator[str]:
     if record.damage:
         yield "The journal's file is damaged: what is said here may be wrong, or lack something."
+    shown = sum(event.code in TRIPS for event in record.events)
+    if (hidden := record.session.trips - shown) > 0:
+        yield f"{hidden} more noted as a trip cannot be placed in time: nothing here tells of it."
     if not record.has_samples:
         yield "No samples of it were kept: this report has its events and trips only."
     if figures.unseen:

@@ -5,16 +5,18 @@
 - every field of ``snapshot.Snapshot`` under its own name (units at the end of the names);
 - ``age_s``: seconds since the supervisor published it, by this machine's clock;
 - ``fresh``: true while ``age_s`` lies in 0 ... 3 s; only then are the values the present ones;
-- ``problem``: a sentence why not, empty when fresh.
+- ``problem``: a sentence why not, empty when fresh;
+- ``opening_set_up``: whether ``POST /api/open`` opens for who knows the token.
 
 Status 200 when a snapshot could be read, fresh or not. Status 503 when there is none: then only
-``age_s`` (null), ``fresh`` (false) and ``problem`` are present. ``/api/openapi.json`` describes
+these four are present, ``age_s`` null and ``fresh`` false. ``/api/openapi.json`` describes
 this and all the rest.
 """
 
 import json
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from prometheus_client import CollectorRegistry
@@ -63,7 +65,7 @@ def create_app(
     """
 
     def look() -> Status:
-        return current(run_dir, now_s)
+        return replace(current(run_dir, now_s), opening_set_up=opening is not None)
 
     async def api_status(_: Request) -> Response:
         status = look()
@@ -77,13 +79,13 @@ def create_app(
         routes=[
             *_assets(),
             Route("/api/status", api_status),
-            Route("/api/status/schema", _constant(status_schema())),
+            Route("/api/status/schema", _constant(status_schema)),
             Route("/api/stream", streams),
             Route("/api/history", past.history),
             Route("/api/history.csv", past.history_csv),
             Route("/api/sessions", past.sessions),
             Route(OPEN_PATH, open_desk.answer, methods=["POST"]),
-            Route("/api/openapi.json", _constant(description())),
+            Route("/api/openapi.json", _constant(description)),
             Route("/metrics", _metrics(look)),
         ],
         middleware=[Middleware(Guard, names=private_names(host_name))],
@@ -116,9 +118,11 @@ def _metrics(look: Callable[[], Status]) -> Answer:
     return metrics
 
 
-def _constant(content: object) -> Answer:
+def _constant(content: Callable[[], object]) -> Answer:
+    """Made when it is asked for first."""
+
     async def answer(_: Request) -> Response:
-        return JSONResponse(content)
+        return JSONResponse(content())
 
     return answer
 

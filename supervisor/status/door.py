@@ -7,8 +7,9 @@ what they ask, those that say nothing at all would take all there is.
 import asyncio
 import socket
 import ssl
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from contextlib import suppress
+from ipaddress import ip_address
 from typing import NamedTuple
 
 from supervisor.status.connection import Connection
@@ -24,10 +25,29 @@ REFUSAL = (
 
 
 class Places(NamedTuple):
-    """How many connections there may be, those that still shake hands among them."""
+    """How many connections there may be, those that still shake hands among them.
+
+    A machine has as many IPv6 addresses as it likes, of the one /64 that its network is (RFC 4291,
+    section 2.5.1): of that, half of all. Not fewer, for a whole household is behind it.
+    """
 
     of_all: int = 128
     of_one_address: int = 20
+    of_one_network: int = 64
+
+    def has_one(self, inside: Collection[str], address: str) -> bool:
+        """For one more, beside those of these addresses."""
+        network = _network(address)
+        return (
+            len(inside) < self.of_all
+            and sum(_network(one) == network for one in inside) < self.of_one_network
+            and sum(one == address for one in inside) < self.of_one_address
+        )
+
+
+def _network(address: str) -> bytes:
+    packed = ip_address(address.partition("%")[0]).packed
+    return packed[:8] if len(packed) > 4 else packed
 
 
 PLACES = Places()
@@ -55,20 +75,13 @@ class Door:
             except OSError:
                 await asyncio.sleep(AGAIN_AFTER_S)
                 continue
-            if self._has_place(address):
+            if self._places.has_one(self._inside.values(), address):
                 serving = loop.create_task(self._serve(client))
                 self._inside[serving] = address
                 serving.add_done_callback(self._inside.pop)
             else:
                 self._refuse(client)
             await asyncio.sleep(0)  # a crowd at the door does not hold up who is inside
-
-    def _has_place(self, address: str) -> bool:
-        addresses = list(self._inside.values())
-        return (
-            len(addresses) < self._places.of_all
-            and addresses.count(address) < self._places.of_one_address
-        )
 
     async def _serve(self, client: socket.socket) -> None:
         with suppress(OSError):  # what goes wrong with a handshake is not for the log

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from itertools import pairwise
 from typing import Any, NamedTuple
 
-from supervisor.journal.reader import NoJournal, Reader, Sample, Session
+from supervisor.journal.reader import TEN_SECONDS_MS, NoJournal, Reader, Sample, Session
 from supervisor.journal.records import Span
 from supervisor.journal.schema import MINUTE_MS, SECOND_MS, WINDOW_MS
 from supervisor.status.axis import BREAK_S, Axis, Piece, joined
@@ -15,7 +15,7 @@ from supervisor.status.buckets import in_buckets
 
 MINUTE_S = 60.0
 WINDOWS_MS = (100, 200)  # that there may be, see settings.model
-FINE_UP_TO_S = 7200.0  # so much is shown by rows of a second; more by rows of a minute
+FINE_UP_TO_S = 7200.0  # so much is shown by rows of a second or of ten; more by rows of a minute
 LEAST_GAP_S = 1.0
 MOST_SESSIONS = 50
 CHANNELS = (("front", "v"), ("far", "v"), ("current", "a"))
@@ -106,11 +106,11 @@ def sessions(reader: Reader) -> list[dict[str, Any]]:
 def history(reader: Reader, asked: Asked) -> History:
     """Raises NoJournal, with words, when there is no such session."""
     session = _session(reader, asked.session)
-    fine, coarse = _rows(reader, session.id, asked.length_s)
+    fine, coarse = _rows(reader, session.id, asked)
     axis = Axis(coarse, fine, window_s=_window_s(session))
     pieces = _within([*axis.pieces(coarse, fine), *axis.pieces(fine)], asked.length_s)
     extent_s = -min((piece.from_s for piece in pieces), default=0.0)
-    unit_s = 1.0 if fine else MINUTE_S
+    unit_s = fine[0].span_s if fine else MINUTE_S
     bucket_s = unit_s * max(1, math.ceil(extent_s / asked.points / unit_s))
     count = math.ceil(round(extent_s / bucket_s, 6))
     gaps = _gaps(joined(pieces))
@@ -142,17 +142,26 @@ def _window_s(session: Session) -> float:
     return (told_ms if told_ms in WINDOWS_MS else WINDOW_MS) / 1000
 
 
-def _rows(reader: Reader, session: int, length_s: float) -> tuple[list[Sample], list[Sample]]:
-    """Rows of a second as far as they are worth it, and rows of a minute for all of it."""
+def _rows(reader: Reader, session: int, asked: Asked) -> tuple[list[Sample], list[Sample]]:
+    """Finer rows as far as they are worth it, and rows of a minute for all of it."""
+    length_s = asked.length_s
     is_fine = length_s <= FINE_UP_TO_S
     if length_s < math.inf:
         coarse = reader.newest_samples(session, MINUTE_MS, length_s + MINUTE_S)
         if _extent_s(coarse) >= length_s:
-            return reader.newest_samples(session, SECOND_MS, length_s) if is_fine else [], coarse
+            span_ms = _fine_ms(length_s, asked.points)
+            return reader.newest_samples(session, span_ms, length_s) if is_fine else [], coarse
     coarse = list(reader.samples(session, MINUTE_MS))  # it is not all in the newest run
-    if _extent_s(coarse) <= FINE_UP_TO_S:
-        return list(reader.samples(session, SECOND_MS)), coarse
-    return reader.newest_samples(session, SECOND_MS, length_s) if is_fine else [], coarse
+    extent_s = _extent_s(coarse)
+    span_ms = _fine_ms(min(extent_s, length_s), asked.points)
+    if extent_s <= FINE_UP_TO_S:
+        return list(reader.samples(session, span_ms)), coarse
+    return reader.newest_samples(session, span_ms, length_s) if is_fine else [], coarse
+
+
+def _fine_ms(extent_s: float, points: int) -> int:
+    """Of the rows: no finer than what is shown of them."""
+    return SECOND_MS if extent_s * 1000 < points * TEN_SECONDS_MS else TEN_SECONDS_MS
 
 
 def _extent_s(rows: Sequence[Sample]) -> float:

@@ -1,4 +1,4 @@
-"""``/api/history``, ``/api/history.csv``, ``/api/sessions``: few queries at a time, in threads.
+"""``/api/history``, ``/api/history.csv``, ``/api/sessions``: a query at a time, in a thread.
 
 Who asks the same within two seconds gets the same answer, so a crowd costs what one does.
 """
@@ -20,7 +20,7 @@ from starlette.responses import JSONResponse, Response
 from supervisor.journal.reader import NoJournal, Reader, Unreadable
 from supervisor.status.history import Asked, History, history, sessions
 
-AT_ONCE = 2
+AT_ONCE = 1
 FRESH_S = 2.0
 MOST_KEPT = 32  # answers, waiting ones too
 MOST_MINUTES = 14 * 24 * 60

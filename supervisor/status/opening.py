@@ -105,10 +105,10 @@ def _from_elsewhere(headers: Headers) -> str:
 
     W3C Fetch Metadata Request Headers: ``Sec-Fetch-Site``; WHATWG Fetch: ``Origin``.
     """
-    if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+    if not set(headers.getlist("sec-fetch-site")) <= {"same-origin", "none"}:
         return "a page of another site may not open"
-    origin = headers.get("origin")
-    if origin is not None and _host_of(origin) != headers.get("host", "").lower():
+    host = headers.get("host", "").lower()
+    if any(_host_of(origin) != host for origin in headers.getlist("origin")):
         return "a page of another origin may not open"
     return ""
 

@@ -21,11 +21,15 @@ PROBE_STALE_AFTER_S = 60.0  # the longest that any settings let a probe be silen
 
 @dataclass(frozen=True, slots=True)
 class Status:
-    """The newest snapshot, if any, and why it must not be believed (empty when it may be)."""
+    """The newest snapshot, if any, and why it must not be believed (empty when it may be).
+
+    ``opening_set_up``: who knows the token can open by this page.
+    """
 
     snapshot: Snapshot | None
     age_s: float | None
     problem: str
+    opening_set_up: bool = False
 
     @property
     def fresh(self) -> bool:

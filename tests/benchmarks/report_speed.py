@@ -24,20 +24,21 @@ from supervisor.journal.store import Store
 from supervisor.settings.load import load_settings
 
 HUT, _ = load_settings(Path(__file__).parents[2] / "config" / "hut-bank.yaml")
-LENGTH_S = (int(sys.argv[1]) if len(sys.argv) > 1 else 48) * 3600
+HOURS = 48
 
 
-def a_charge(folder: Path) -> Path:
+def a_charge(folder: Path, hours: int = HOURS) -> Path:
     """A row a second and one a minute, a cue every half hour."""
+    length_s = hours * 3600
     path = folder / FILE_NAME
     store = Store(path)
     store.connect()
     store.write([a_run(HUT), told(0.0, "closed", "closed, asked by Anna"), closing(0.0)])
     noise = np.random.default_rng(1)
     for span_ms in (1000, 60_000):
-        at_s = np.arange(span_ms // 1000, LENGTH_S + 1, span_ms // 1000)
-        volts = 3.30 + 0.25 * (at_s / LENGTH_S) ** 3 + noise.normal(0, 2e-4, len(at_s))
-        amperes = 50 * np.exp(-((at_s / LENGTH_S) ** 4)) + noise.normal(0, 0.2, len(at_s))
+        at_s = np.arange(span_ms // 1000, length_s + 1, span_ms // 1000)
+        volts = 3.30 + 0.25 * (at_s / length_s) ** 3 + noise.normal(0, 2e-4, len(at_s))
+        amperes = 50 * np.exp(-((at_s / length_s) ** 4)) + noise.normal(0, 0.2, len(at_s))
         store.db.execute("BEGIN")
         store.db.executemany(
             f"INSERT INTO sample VALUES ({', '.join('?' * 16)})",
@@ -48,14 +49,14 @@ def a_charge(folder: Path) -> Path:
             ),
         )  # fmt: skip
         store.db.execute("COMMIT")
-    minutes = range(0, LENGTH_S, 60)
+    minutes = range(0, length_s, 60)
     store.write(
         [Progress(m, WALL_S + m, "closed", "bulk", 0.01 * m, 0.1, 0.03 * m, True, 0.0, None, None)
          for m in minutes]
     )  # fmt: skip
-    cues = range(1800, LENGTH_S, 1800)
+    cues = range(1800, length_s, 1800)
     store.write([told(s, "cue", "Ease down.", cue="ease_down", urgency="now") for s in cues])
-    store.write([told(LENGTH_S, "finished", "full: held")])
+    store.write([told(length_s, "finished", "full: held")])
     store.disconnect()
     return path
 
@@ -67,10 +68,11 @@ def children_s() -> float:
 
 
 def main() -> None:
+    hours = int(sys.argv[1]) if len(sys.argv) > 1 else HOURS
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        journal = a_charge(folder)
-        print(f"journal of {LENGTH_S // 3600} h: {journal.stat().st_size / 1e6:.0f} MB")
+        journal = a_charge(folder, hours)
+        print(f"journal of {hours} h: {journal.stat().st_size / 1e6:.0f} MB")
         for more in ([], ["--pdf"]):
             began_s, busy_s = time.perf_counter(), children_s()
             page = folder / "page.html"

@@ -4,15 +4,18 @@ import json
 import os
 import socket
 import stat
+import struct
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
+from itertools import chain
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from supervisor.control import requests
 from supervisor.control.requests import (
     ACTS,
     MAX_CLIENTS,
@@ -20,16 +23,22 @@ from supervisor.control.requests import (
     MAX_REQUESTS_PER_CYCLE,
     OPEN_SOCKET_NAME,
     PATIENCE_S,
+    SO_PASSRIGHTS,
     SOCKET_NAME,
-    Inbox,
     Reply,
     Request,
     RequestSocket,
     ask,
     local_users,
+    open_socket,
     request_sockets,
 )
 from supervisor.simulator.clock import SimulatedClock
+
+
+def answer_all(taken: Iterable[Request]) -> None:
+    for request in taken:
+        request.answer(Reply(True, "", "open"))
 
 
 class Bench:
@@ -139,12 +148,15 @@ def test_no_order_of_coming_asking_and_going_makes_it_raise(
 ) -> None:
     """All of it may fall into one poll; who asks is heard, or dropped, and nobody else is hurt."""
     connected: list[socket.socket] = []
+
+    def serve() -> None:
+        answer_all(bench.inbox._take())  # not take(): it would hide an error
+
     for step, which in steps:
         if step == CONNECT and len(connected) < 3 * MAX_CLIENTS:
             connected.append(bench.connect())
         elif step == TAKE:
-            for request in bench.inbox._take():  # not take(): it would hide an error
-                request.answer(Reply(True, "", "open"))
+            serve()
         elif connected:
             client = connected[which % len(connected)]
             with suppress(OSError):
@@ -154,8 +166,8 @@ def test_no_order_of_coming_asking_and_going_makes_it_raise(
                     client.sendall(b'{"act": "open"}\n' if step == SEND else b'{"act"')
     for client in connected:
         client.close()
-    for _ in range(2 * MAX_CLIENTS):
-        bench.inbox._take()
+    for _ in range(120):  # each may have asked that often
+        serve()
     assert not bench.inbox._clients
 
 
@@ -190,6 +202,62 @@ def test_a_crowd_of_one_user_makes_room_for_another(bench: Bench) -> None:
     bench.inbox.take()
     assert first in bench.inbox._clients.values()
     assert len(bench.inbox._clients) == MAX_CLIENTS == len(crowd)
+
+
+def test_who_hung_up_is_heard_all_the_same(bench: Bench) -> None:
+    """Several in one cycle, which takes two: the last waits, and its client is gone by then."""
+    for _ in range(MAX_CLIENTS):
+        client = bench.connect()
+        client.sendall(b'{"act": "open"}\n')
+        client.close()
+    taken = bench.take()
+    assert [r.act for r in taken] == ["open"] * MAX_CLIENTS
+    answer_all(taken)
+    bench.inbox.take()
+    assert not bench.inbox._clients
+
+
+def test_who_hung_up_after_two_lines_is_heard_twice(bench: Bench) -> None:
+    """That the first answer cannot be delivered is no reason to miss the second."""
+    client = bench.connect()
+    client.sendall(b'{"act": "silence"}\n{"act": "open"}\n')
+    client.close()
+    acts = []
+    for request in chain.from_iterable(bench.inbox.take() for _ in range(4)):
+        acts.append(request.act)
+        request.answer(Reply(True, "", "open"))
+    assert acts == ["silence", "open"]
+
+
+def test_nothing_closes_for_one_who_has_hung_up(bench: Bench) -> None:
+    for act in ("open", "open", "close"):
+        client = bench.connect()
+        client.sendall(json.dumps({"act": act}).encode() + b"\n")
+        client.close()
+    assert [r.act for r in bench.take()] == ["open", "open"]
+
+
+@pytest.mark.parametrize("lines", [1, 100])
+def test_nobody_who_has_asked_makes_room_for_a_crowd(bench: Bench, lines: int) -> None:
+    """Of as many users as there are places, more of them each cycle than it takes: all wait in
+    turn, and who has been heard makes room, whatever else he has to say."""
+    heard = 0
+    for _ in range(40):
+        for _ in range(MAX_REQUESTS_PER_CYCLE + 1):
+            bench.connect().sendall(b'{"act": "open"}\n' * lines)
+        for request in bench.inbox.take():
+            heard += 1
+            request.answer(Reply(True, "", "open"))
+        for number, client in enumerate(bench.inbox._clients.values()):
+            client.who = f"user {number}"
+    assert heard == 40 * MAX_REQUESTS_PER_CYCLE
+    answered = 0
+    for connection in bench.clients:
+        connection.setblocking(False)
+        with suppress(BlockingIOError):  # then it still waits
+            assert connection.recv(100), "dropped without an answer"
+            answered += 1
+    assert answered >= 40
 
 
 def test_an_endless_line_is_dropped(bench: Bench) -> None:
@@ -266,11 +334,12 @@ def test_only_owner_and_group_may_ask(bench: Bench) -> None:
 
 
 class Doors:
-    """Both sockets of a daemon, polled in turn as the loop does, and their clients."""
+    """Both sockets of a daemon, polled in turn, and their clients."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.inboxes: list[Inbox] = request_sockets(folder, SimulatedClock())
+        clock = SimulatedClock()
+        self.inboxes = [RequestSocket(folder, clock), open_socket(folder, clock)]
         self.clients: list[socket.socket] = []
 
     def connect(self, name: str) -> socket.socket:
@@ -337,6 +406,7 @@ def test_a_flood_there_leaves_the_other_as_it_was(doors: Doors, flood: list[byte
             crowd = doors.connect(OPEN_SOCKET_NAME)
             crowd.sendall(sends)
         taken = doors.cycle()
+        answer_all(taken)
         assert len(taken) <= 2 * MAX_REQUESTS_PER_CYCLE
         assert [r.act for r in taken].count("open") <= MAX_REQUESTS_PER_CYCLE
         if any(request.act == "close" for request in taken):
@@ -346,8 +416,8 @@ def test_a_flood_there_leaves_the_other_as_it_was(doors: Doors, flood: list[byte
     for client in doors.clients:
         client.close()
     doors.clients.clear()
-    for _ in range(3 * MAX_CLIENTS):
-        doors.cycle()
+    for _ in range(100 * MAX_CLIENTS):  # whoever hung up is heard all the same
+        answer_all(doors.cycle())
 
 
 def test_a_crowd_there_does_not_keep_one_who_opens_out(doors: Doors) -> None:
@@ -358,6 +428,76 @@ def test_a_crowd_there_does_not_keep_one_who_opens_out(doors: Doors) -> None:
         asking = doors.connect(OPEN_SOCKET_NAME)
         asking.sendall(b'{"act": "open"}\n')
         assert [r.act for _ in range(3) for r in doors.cycle()] == ["open"]
+
+
+def lingering() -> tuple[socket.socket, socket.socket]:
+    """A connection whose close waits for an hour (socket(7), SO_LINGER), and its silent peer."""
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        lingers = socket.create_connection(listening.getsockname())
+        silent, _ = listening.accept()
+    lingers.setblocking(False)
+    with suppress(BlockingIOError):
+        while True:
+            lingers.send(b"x" * 65536)
+    lingers.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 3600))
+    lingers.setblocking(True)
+    return lingers, silent
+
+
+def send_along(path: Path, line: bytes, descriptor: int) -> socket.socket:
+    client = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    client.connect(str(path))
+    rights = [(socket.SOL_SOCKET, socket.SCM_RIGHTS, struct.pack("i", descriptor))]
+    try:
+        client.sendmsg([line], rights)
+    except OSError:
+        client.close()
+        raise
+    return client
+
+
+@pytest.mark.parametrize("line", [b'{"act": "open"}\n', b"{", b"x" * (MAX_LINE_BYTES + 1)])
+def test_a_descriptor_sent_along_holds_up_no_loop_and_not_the_other_socket(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, line: bytes
+) -> None:
+    """By a kernel before 6.16, which lets everybody send one. Whoever closes it waits an hour."""
+    monkeypatch.setattr(requests, "SO_PASSRIGHTS", -1)
+    inboxes = request_sockets(tmp_path, SimulatedClock())
+    lingers, silent = lingering()
+    left = threading.Event()
+
+    def cycle_until_left() -> None:
+        while not left.is_set():
+            for inbox in inboxes:
+                answer_all(inbox.take())
+
+    loop = threading.Thread(target=cycle_until_left, daemon=True)
+    loop.start()
+    try:
+        with send_along(tmp_path / OPEN_SOCKET_NAME, line, lingers.fileno()):
+            lingers.close()
+            for _ in range(3):
+                assert ask(tmp_path, "silence", patience_s=10).done
+    finally:
+        left.set()
+        loop.join(10)
+        assert not loop.is_alive(), "held up"
+        silent.close()  # the hour ends
+        for inbox in inboxes:
+            inbox.close()
+
+
+def test_a_newer_kernel_refuses_descriptors(doors: Doors) -> None:
+    supported = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    try:
+        supported.getsockopt(socket.SOL_SOCKET, SO_PASSRIGHTS)
+    except OSError:
+        pytest.skip("this kernel has no SO_PASSRIGHTS")
+    finally:
+        supported.close()
+    for name in (SOCKET_NAME, OPEN_SOCKET_NAME):
+        with pytest.raises(PermissionError):
+            send_along(doors.folder / name, b"{", 0)
 
 
 def test_a_socket_left_by_a_dead_daemon_is_replaced(tmp_path: Path) -> None:

@@ -178,6 +178,44 @@ def test_a_row_without_a_place_in_time_is_left_out(
     assert newest_s[-1] == pytest.approx(70.0, abs=1.1)
 
 
+@pytest.mark.parametrize("code", ["trip", b"trip", "unseen_end"])
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [("run", "abc"), ("run", 77), ("mono_s", "abc"), ("mono_s", math.inf), ("wall_s", math.inf),
+     ("text", b"\xff"), ("data", "{")],
+)  # fmt: skip
+def test_a_trip_counts_whatever_is_odd_about_it(
+    path: Path, column: str, value: object, code: object
+) -> None:
+    where = "WHERE session = 1 AND code = 'trip'"
+    assert changed(path, f"UPDATE event SET {column} = ?, code = ? {where}", value, code)
+    with Reader(path) as reader:
+        assert [session.trips for session in reader.sessions()] == [1, 1]
+        assert f"event.{column}" in reader.damage() or "event.run or time" in reader.damage()
+    result = CliRunner().invoke(main, ["sessions", "--tripped", "--journal", str(path)])
+    assert "  1  2026-05-28 20:26 UTC" in result.stdout
+    result = CliRunner().invoke(
+        main, ["sessions", "--remove", "1", "--yes", "--journal", str(path)]
+    )
+    assert result.exit_code == 1
+    assert "--with-trip" in result.stderr
+
+
+@pytest.mark.parametrize("value", [99, "abc", b"\x01", 1.5])
+@pytest.mark.parametrize(
+    "where",
+    ["event.session", "event.run", "sample.session", "sample.run", "progress.session",
+     "progress.run", "temperature.session", "temperature.run", "session.run", "session.settings",
+     "run.session", "run.settings"],
+)  # fmt: skip
+def test_what_belongs_to_nothing_is_told(path: Path, where: str, value: object) -> None:
+    table, column = where.split(".")
+    newest = {"sample": "mono_ms = (SELECT max(mono_ms) FROM sample) AND span_ms = 1000"}
+    assert changed(path, f"UPDATE {table} SET {column} = ? WHERE {newest.get(table, '1')}", value)
+    with Reader(path) as reader:
+        assert where in reader.damage()
+
+
 def test_one_sessions_date_hides_no_other(path: Path) -> None:
     assert changed(path, "UPDATE session SET wall_s = ? WHERE id = 2", math.inf)
     result = asked(path, "sessions")

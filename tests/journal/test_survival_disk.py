@@ -284,7 +284,8 @@ def test_a_trip_on_a_full_disk_stands_in_memory_and_is_told_as_not_stored(disk: 
     logbook = Logbook(clock)
     keeper = LockoutKeeper(
         Latch(disk), logbook, clock,
-        lookback=Lookback(), to_keep=lambda: KEPT, after_write=lambda: None,
+        lookback=Lookback(), to_keep=lambda: KEPT,
+        before_write=lambda: None, after_write=lambda: None,
     )  # fmt: skip
     assert keeper.arm()
     filler = fill(disk)

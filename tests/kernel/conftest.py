@@ -22,12 +22,14 @@ def find(tmp_path_factory: pytest.TempPathFactory) -> Find:
     if "PYTEST_XDIST_WORKER" in os.environ:
         place = place.parent  # shared by all workers
 
-    def facts(script: str, *keys: str, keeps_levels: bool) -> dict[tuple[str, ...], dict[str, Any]]:
+    def facts(
+        script: str, *keys: str, keeps_levels: bool = True, systemd: bool = False
+    ) -> dict[tuple[str, ...], dict[str, Any]]:
         share = place / f"{script}-{'kept' if keeps_levels else 'let-go'}"
         with alone(place / f"{share.name}.lock"):
             if not share.exists():
                 share.mkdir()
-                found_in_guest(script, share, keeps_levels=keeps_levels)
+                found_in_guest(script, share, keeps_levels=keeps_levels, systemd=systemd)
             found = told_by(script, share)
         return {tuple(one[key] for key in keys): one for one in found}
 

@@ -27,9 +27,15 @@ class Row(NamedTuple):
         return {"opens": True, "STAYS CLOSED": False}[told]
 
 
+def table(title: str) -> list[list[str]]:
+    """Cells of the rows of that section's table, without its head."""
+    text = PAGE.read_text("utf-8").split(f"\n## {title}\n")[1].split("\n## ")[0]
+    lines = [line for line in text.splitlines() if line.startswith("| ")]
+    return [[cell.strip() for cell in line.strip("| ").split("|")] for line in lines[1:]]
+
+
 def rows() -> list[Row]:
-    lines = [line for line in PAGE.read_text("utf-8").splitlines() if line.startswith("| ")]
-    return [Row(*(cell.strip() for cell in line.strip("| ").split("|"))) for line in lines[1:]]
+    return [Row(*cells) for cells in table("The process alone")]
 
 
 def test_the_page_has_its_table() -> None:

@@ -3,13 +3,16 @@ but an alarm whose arrival nobody can know."""
 
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from message_bench import Bench, Sent
+from message_bench import OPEN, Bench, Sent, settings
 
 from supervisor.messages.courier import Outcome
 from supervisor.messages.memory import Memory
+from supervisor.messages.settings import QuietHours
+from supervisor.snapshot import LockoutView
 
 ALARMS = ("TRIP", "BLIND", "sees again")
 
@@ -156,7 +159,11 @@ def test_with_a_disk_that_takes_nothing_alarms_go_out_and_notes_wait(
     assert bench.titles == ["TRIP overvoltage", "closed"]
 
 
-@pytest.mark.parametrize("content", ["", "{", "[]", '{"format": 99}', '{"number": "x"}', "\x00"])
+@pytest.mark.parametrize(
+    "content",
+    ["", "{", "[]", '{"format": 99}', '{"number": "x"}', "\x00", '{"position": {"id": 1e30}}',
+     '{"position": {"id": 9223372036854775808}}', '{"position": {"id": -1}}'],
+)  # fmt: skip
 def test_a_memory_that_cannot_be_read_is_set_aside_and_said(
     tmp_path: Path, bench: Bench, content: str
 ) -> None:
@@ -169,6 +176,31 @@ def test_a_memory_that_cannot_be_read_is_set_aside_and_said(
     assert bench.titles[1].startswith("MESSAGES LOST")
     assert len(bench.titles) == 2
     assert (tmp_path / "messages.broken").read_text("utf-8") == content
+
+
+@pytest.mark.parametrize("was_told", [False, True])
+def test_what_stands_when_the_memory_is_lost_is_told_rather_twice_than_never(
+    tmp_path: Path, was_told: bool
+) -> None:
+    """At night as well, when the word of the loss itself waits."""
+    at_noon = QuietHours(begin="11:00", end="15:00")
+    bench = Bench(tmp_path, settings(quiet_hours=at_noon, time_zone="UTC"))
+    bench.begin()
+    bench.journal.trip(reason="too high")
+    view = LockoutView(
+        "overvoltage", "too high", "look", 3.612, 3.6, "V", "2026-07-01T12:00:01+00:00", 0.04,
+        False, True, (),
+    )  # fmt: skip
+    bench.snapshot = replace(OPEN, circuit="locked out", lockout=view)
+    if was_told:
+        bench.tick(3)
+    (tmp_path / "messages.json").write_text("", "utf-8")
+    bench.restart()
+    bench.tick(40)
+    bench.restart()
+    bench.tick(40)
+    bench.journal.close()
+    assert bench.titles == ["TRIP overvoltage"] * (2 if was_told else 1)
 
 
 def test_a_refused_one_that_is_sent_at_last_is_stored_as_sent(bench: Bench) -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import pytest
 from message_bench import OPEN, Bench
@@ -311,15 +312,63 @@ def test_that_it_failed_to_open_is_told_when_only_the_status_says_so(bench: Benc
     assert bench.titles == ["TRIP overvoltage", "DID NOT OPEN"]
 
 
-@pytest.mark.parametrize("second", ["12:15:00", "12:05:00", "12:05:03"])  # a clock set back
+@pytest.mark.parametrize(
+    ("second", "open_s"),
+    [("12:15:00", 60), ("12:05:00", 60), ("12:05:03", 60), ("12:06:20", 3), ("12:06:20", 0),
+     ("11:00:00", 3)],
+)  # fmt: skip
 def test_a_second_trip_is_told_though_the_journal_is_silent_all_the_time(
-    bench: Bench, second: str
+    bench: Bench, second: str, open_s: int
 ) -> None:
+    """Some of them by a clock set back, some so soon after a reset that no status shows it."""
     for at in ("12:05:00", second):
         bench.snapshot = locked(f"2026-07-01T{at}+00:00")
         bench.tick(60)
+        bench.restart()
         bench.snapshot = OPEN
-        bench.tick(60)
+        bench.tick(open_s)
+    assert bench.titles == ["TRIP overvoltage"] * 2
+
+
+def test_nor_is_it_told_twice_where_the_journal_tells_the_second(bench: Bench) -> None:
+    bench.journal.trip(reason="too high")
+    bench.snapshot = locked(datetime.fromtimestamp(bench.time.at_wall_s, UTC).isoformat())
+    bench.tick(30)
+    bench.journal.trip(reason="too high")
+    bench.tick(1)  # the status is a moment behind
+    bench.snapshot = locked(datetime.fromtimestamp(bench.time.at_wall_s, UTC).isoformat())
+    bench.tick(60)
+    assert bench.titles == ["TRIP overvoltage"] * 2
+
+
+def test_nor_where_a_start_finds_the_lockout_of_long_ago(bench: Bench) -> None:
+    """Dated to the trip in the status, to the start in the journal."""
+    bench.journal.begin()
+    bench.journal.tell("locked_out_at_start", "too high", remedy="look")
+    bench.snapshot = locked("2026-06-01T12:00:00+00:00")
+    bench.tick(60)
+    assert bench.titles == ["LOCKED OUT at start"]
+
+
+@pytest.mark.parametrize("off_s", [0.0, 4.0, -4.0])
+@pytest.mark.parametrize("is_reset", [True, False])
+@pytest.mark.parametrize("is_another_run", [True, False])
+def test_a_second_trip_is_told_though_the_journal_lost_the_first_and_the_clock_was_set_back(
+    bench: Bench, off_s: float, is_reset: bool, is_another_run: bool
+) -> None:
+    """The same words, the same date, and the journal owes one of that kind."""
+    date = datetime.fromtimestamp(bench.time.at_wall_s, UTC).isoformat()
+    wall_s = bench.time.at_wall_s
+    bench.snapshot = locked(date)
+    bench.tick(60)
+    assert bench.titles == ["TRIP overvoltage"]
+    bench.snapshot = OPEN
+    bench.tick(60 if is_reset else 3)
+    if is_another_run:
+        bench.journal.begin()
+    bench.time.at_wall_s = wall_s + off_s
+    bench.journal.trip(reason="too high")
+    bench.tick(60)
     assert bench.titles == ["TRIP overvoltage"] * 2
 
 

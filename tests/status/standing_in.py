@@ -17,8 +17,16 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from supervisor.snapshot import Snapshot
 from supervisor.status.app import create_app
+from supervisor.status.opening import Opening, Reply
 
 Answer = Callable[[Request], Awaitable[Response]]
+
+
+def _nobody() -> Reply:
+    raise OSError("no daemon is here")
+
+
+NOBODY_OPENS = Opening("a token that no test sends", _nobody)  # set up, and that is all
 SILENT_FOR_S = 0.02  # at a time, until the page ends
 
 
@@ -50,7 +58,7 @@ class Page:
         """By the stream alone, as of now; the file stays as it was."""
         self.published_at_s += 0.01
         document = replace(snapshot, published_at_s=self.published_at_s).as_dict()
-        document |= {"age_s": 0.1, "fresh": True, "problem": ""}
+        document |= {"age_s": 0.1, "fresh": True, "problem": "", "opening_set_up": True}
         self.events.append(f"event: status\ndata: {json.dumps(document)}\n\n")
 
     async def stream(self, _: Request) -> Response:
@@ -98,7 +106,11 @@ def saying(content: Any, code: int = 200) -> Answer:
 
 @contextmanager
 def page_over(
-    run_dir: Path, snapshot: Snapshot, age_s: float = 0.5, journal: Path | None = None
+    run_dir: Path,
+    snapshot: Snapshot,
+    age_s: float = 0.5,
+    journal: Path | None = None,
+    opening: Opening | None = NOBODY_OPENS,
 ) -> Iterator[Page]:
     """The page over a snapshot that keeps this age, and ten minutes of record or a journal."""
     page = Page(run_dir, age_s)
@@ -106,7 +118,7 @@ def page_over(
     page.answers = {"/api/history": saying(record(snapshot)), "/api/stream": page.stream}
     if journal is not None:
         del page.answers["/api/history"]
-    app = create_app(run_dir, now_s=page.now_s, journal=lambda: journal or run_dir)
+    app = create_app(run_dir, now_s=page.now_s, journal=lambda: journal or run_dir, opening=opening)
     app.add_middleware(StandIn, page=page)
     with serving.served(app) as port:
         page.url = f"http://127.0.0.1:{port}/"

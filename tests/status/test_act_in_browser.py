@@ -9,10 +9,13 @@ from browsing import ENTER, TAB, Browser
 from standing_in import Page, page_over, saying
 from test_freshness_in_browser import CLOCK
 
+from supervisor.status.opening import NOT_SET_UP
+
 TOKEN = "3xQ-hut_key.9Zk~7pLm"
 DONE = {"done": True, "message": "the circuit is open", "circuit": "open"}
 IS_OPEN = "document.getElementById('confirm').open"
 ARMED = "!document.getElementById('open-now').disabled"
+SHOWN = "(id => document.getElementById(id).checkVisibility())"
 FOCUS = "return document.activeElement.id"
 
 
@@ -116,9 +119,33 @@ def test_what_the_machine_says_is_told(
         browser.wait_for(problem[0].upper() + problem[1:] + ".", "open-result")
 
 
-def test_how_it_is_set_up(browser: Browser, tmp_path: Path) -> None:
-    """The server's own answer, when no token was set."""
+@pytest.mark.parametrize("sample", ["closed", "locked out"])
+def test_where_it_is_not_set_up_nothing_is_asked_for_and_it_says_how(
+    browser: Browser, tmp_path: Path, sample: str
+) -> None:
+    snapshot = samples.CLOSED if sample == "closed" else samples.LOCKED_OUT
+    with page_over(tmp_path, snapshot, opening=None) as page:
+        browser.visit(page.url)
+        browser.wait_until(f"{SHOWN}('open-not-set-up')")
+        assert not browser.run(f"return {SHOWN}('token') || {SHOWN}('open-ask')")
+        told = " ".join(browser.texts("#open-not-set-up, #open-how"))
+        for words in ("holdwatch open", "--new-token", "web.token_file", "--config"):
+            assert words in told
+
+
+def test_it_is_asked_for_as_soon_as_it_is_set_up(browser: Browser, tmp_path: Path) -> None:
+    """The page's server was started anew; the page is open all the while."""
+    with page_over(tmp_path, samples.CLOSED, opening=None) as page:
+        browser.visit(page.url)
+        browser.wait_until(f"{SHOWN}('open-not-set-up')")
+        page.tell(samples.CLOSED)
+        browser.wait_until(f"{SHOWN}('open-ask') && !{SHOWN}('open-not-set-up')")
+
+
+def test_what_the_machine_refuses_stands_above_the_token(browser: Browser, tmp_path: Path) -> None:
+    """As by a server that was started anew without a token."""
     with page_over(tmp_path, samples.CLOSED) as page:
+        page.answers["/api/open"] = saying({"problem": NOT_SET_UP}, 403)
         at_the_form(browser, page)
         confirmed(browser)
         browser.wait_for("Not opened: the reason stands above the token.", "open-result")

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import asking
 import httpx
 import pytest
 import samples
@@ -95,7 +96,7 @@ def test_api_tells_the_snapshot_its_age_and_freshness(ask: Ask, tmp_path: Path) 
     assert answer.headers["content-type"] == "application/json"
     data = answer.json()
     assert from_dict(data) == written
-    assert set(data) - set(written.as_dict()) == {"age_s", "fresh", "problem"}
+    assert set(data) - set(written.as_dict()) == {"age_s", "fresh", "problem", "opening_set_up"}
     assert data["fresh"] is True
     assert data["problem"] == ""
     assert 0 <= data["age_s"] <= 3
@@ -113,7 +114,7 @@ def test_api_says_when_data_are_old(ask: Ask, tmp_path: Path) -> None:
 def test_api_without_anything_readable(ask: Ask) -> None:
     answer = ask("/api/status")
     assert answer.status_code == 503
-    assert set(answer.json()) == {"age_s", "fresh", "problem"}
+    assert set(answer.json()) == {"age_s", "fresh", "problem", "opening_set_up"}
     assert answer.json()["age_s"] is None
     assert answer.json()["fresh"] is False
     assert "no status file" in answer.json()["problem"]
@@ -207,3 +208,14 @@ def test_metrics_as_openmetrics_for_who_asks(ask: Ask, tmp_path: Path) -> None:
 )  # fmt: skip
 def test_an_odd_wish_for_metrics_is_no_fault(ask: Ask, accept: str) -> None:
     assert ask("/metrics", accept=accept).status_code == 200
+
+
+@pytest.mark.parametrize("is_set_up", [True, False])
+@pytest.mark.parametrize("has_data", [True, False])
+def test_api_says_whether_opening_is_set_up(
+    tmp_path: Path, is_set_up: bool, has_data: bool
+) -> None:
+    if has_data:
+        samples.publish(tmp_path, samples.CLOSED)
+    page = asking.Page(tmp_path, asking.TOKEN if is_set_up else None)
+    assert asking.ask(page.app, "/api/status").json()["opening_set_up"] is is_set_up

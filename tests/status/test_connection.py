@@ -17,7 +17,7 @@ from starlette.routing import Route
 
 from supervisor.status.app import create_app
 from supervisor.status.connection import LONGEST_HEAD_BYTES, Connection
-from supervisor.status.door import Places
+from supervisor.status.door import PLACES, Places
 from supervisor.status.status_file import Status
 from supervisor.status.stream import Streams
 
@@ -127,6 +127,26 @@ def test_a_crowd_from_everywhere_is_bounded_too(port: int) -> None:
     assert b"503" in rest(get(port, "/api/status", source="127.0.0.9"))
     for one in crowd:
         one.close()
+
+
+@pytest.mark.parametrize(
+    ("inside", "address", "has_place"),
+    [
+        ([f"2001:db8:1:2::{n:x}" for n in range(64)], "2001:db8:1:2:ffff::1", False),
+        ([f"2001:db8:1:2::{n:x}" for n in range(63)], "2001:db8:1:2:ffff::1", True),
+        ([f"2001:db8:1:2::{n:x}" for n in range(64)], "2001:db8:1:3::1", True),
+        ([f"2001:db8:1:2::{n:x}" for n in range(64)], "192.0.2.1", True),
+        ([f"fe80::{n:x}%eth0" for n in range(64)], "fe80::ffff%eth0", False),
+        (["fe80::1%eth0"] * 20, "fe80::1%eth0", False),
+        ([f"192.0.2.{n}" for n in range(64)], "192.0.2.200", True),
+        ([f"192.0.{n}.1" for n in range(128)], "198.51.100.1", False),
+    ],
+)
+def test_one_network_of_many_addresses_takes_half_of_the_places(
+    inside: list[str], address: str, has_place: bool
+) -> None:
+    """RFC 4291, section 2.5.1: an interface identifier has 64 bits, all of them its owner's."""
+    assert PLACES.has_one(inside, address) is has_place
 
 
 def test_places_are_free_again(port: int) -> None:

@@ -313,3 +313,38 @@ def test_long_ones_are_not_read_row_by_row_of_a_second(
         answer = told(path, minutes)
         assert sum(read) < 10_000, minutes
         assert None not in answer["columns"]["front_mean_v"], minutes
+
+
+@pytest.fixture(scope="module")
+def two_hours(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A spike, a lapse, and a stretch in which one channel was not told."""
+    folder = tmp_path_factory.mktemp("two hours")
+    taken = [one for one in windows(0.0, 7300.0) if not 3003.0 < one.mono_s <= 3047.0]
+    for at, one in enumerate(taken):
+        if one.mono_s == 1234.5:
+            taken[at] = window(1234.5, volts=4.1)
+        elif 5000.0 < one.mono_s <= 5100.0:
+            taken[at] = one._replace(far_v=UNKNOWN, is_good=False)
+    return written(folder, run(), closing(0.0), *taken)
+
+
+@pytest.mark.parametrize("points", [120, 200, 360, 700, 2000])
+@pytest.mark.parametrize("minutes", [120, 121, None])
+def test_two_hours_however_coarse(two_hours: Path, points: int, minutes: int | None) -> None:
+    """From rows of a second, of ten, or of a minute: the same story."""
+    answer = told(two_hours, minutes, points)
+    columns, newest_s, width_s = answer["columns"], 7300.0, answer["bucket_s"]
+    ends_s = [newest_s - before_s for before_s in columns["before_s"]]
+    row_s = 60.0 if width_s >= 60 else 10.0
+    (gap,) = answer["gaps"]
+    assert [newest_s - before_s for before_s in gap] == pytest.approx([3003, 3047], abs=row_s)
+    assert gap[0] - gap[1] == pytest.approx(44.0, abs=0.2)
+    high = dict(zip(ends_s, columns["front_high_v"], strict=True))
+    (spike_s, *others) = [s for s, value in high.items() if value == 4.11]
+    assert spike_s - width_s - row_s <= 1234.5 <= spike_s + row_s
+    assert len(others) <= 1
+    for end_s, far_v in zip(ends_s, columns["far_mean_v"], strict=True):
+        is_untold = 5000 + row_s <= end_s - width_s and end_s <= 5100 - row_s
+        is_lapse = 3003 + row_s <= end_s - width_s and end_s <= 3047 - row_s
+        assert (far_v is None) >= (is_untold or is_lapse), end_s
+        assert far_v is None or far_v == pytest.approx(3.499, abs=0.02)  # with the spike

@@ -7,6 +7,7 @@ from typing import Any
 
 import asking
 import pytest
+import serving
 import skipping
 from asking import BODY, TOKEN, Page
 from hypothesis import given, settings
@@ -84,6 +85,28 @@ def test_without_the_token_nothing_opens(page: Page, given: dict[str, Any]) -> N
 def test_no_page_of_another_site_opens(page: Page, headers: dict[str, str], code: int) -> None:
     assert page.post(**headers).status_code == code
     assert page.asked == (code == 200)
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        (b"Origin: http://localhost:8462", b"Origin: https://example.org"),
+        (b"Origin: https://example.org", b"Origin: http://localhost:8462"),
+        (b"Sec-Fetch-Site: same-origin", b"Sec-Fetch-Site: cross-site"),
+        (b"Sec-Fetch-Site: none", b"Sec-Fetch-Site: same-site"),
+    ],
+)
+def test_what_says_both_is_refused(page: Page, first: bytes, second: bytes) -> None:
+    """A header twice, by something between that adds its own."""
+    head = [
+        b"POST /api/open HTTP/1.1", b"Host: localhost:8462", first, second, b"Connection: close",
+        b"Authorization: Bearer " + TOKEN.encode(), b"Content-Type: application/json",
+        b"Content-Length: %d" % len(BODY),
+    ]  # fmt: skip
+    with serving.served(page.app) as port:
+        answer = serving.rest(serving.client(port, b"\r\n".join([*head, b"", BODY])))
+    assert answer.startswith(b"HTTP/1.1 403 ")
+    assert page.asked == 0
 
 
 @pytest.mark.parametrize(

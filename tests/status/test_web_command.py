@@ -235,7 +235,26 @@ def test_nothing_that_acts_is_loaded() -> None:
     loaded = set(done.stdout.split())
     rooms = {name.split(".")[1] for name in loaded if name.startswith("supervisor.")}
     assert rooms <= {"cli", "control", "devices", "journal", "settings", "snapshot", "status"}
-    for room, parts in {"devices": {"errors", "protocols"}, "control": {"requests"}}.items():
+    for room, parts in {
+        "devices": {"errors", "protocols"},
+        "control": {"aside", "requests"},
+    }.items():
         inside = {name for name in loaded if name.startswith(f"supervisor.{room}.")}
         assert inside <= {f"supervisor.{room}.{part}" for part in parts}
     assert not loaded & {"smbus2", "gpiozero", "lgpio", "adafruit_ads1x15", "numpy"}
+
+
+def test_what_reads_settings_is_not_kept_by_the_page(tmp_path: Path, hut_path: Path) -> None:
+    """It takes a third of its memory. Nor is what only a schema takes."""
+    code = (
+        "import sys, pathlib; from supervisor.cli import web, web_settings;"
+        "told = web_settings.web_settings(pathlib.Path(sys.argv[1]));"
+        "from supervisor.status import app, server; app.create_app(pathlib.Path('.'));"
+        "print(told.port, *sys.modules)"
+    )
+    config = settings_with(tmp_path, hut_path, port=8999)
+    command = [sys.executable, "-c", code, str(config)]
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
+    port, *loaded = done.stdout.split()
+    assert port == "8999"
+    assert not {"pydantic", "yaml", "numpy", "rich", "supervisor.settings.model"} & set(loaded)

@@ -29,8 +29,9 @@ TOOLS = (
     "strip",
     "dpkg",
     "apt-get",
+    "systemd-sysusers",
 )
-# Debian: qemu-system-x86 busybox-static cpio make gcc kmod binutils
+# Debian: qemu-system-x86 busybox-static cpio make gcc kmod binutils systemd python3-venv
 
 MODULES = ("virtio_pci", "9pnet_virtio", "9p", "overlay", "i2c-dev", "configfs")
 APPLETS = [
@@ -45,6 +46,8 @@ APPLETS = [
     "poweroff",
     "sync",
     "printf",
+    "cp",
+    "chmod",
 ]
 TAKEN = ("drivers/gpio/gpio-sim.c", "drivers/gpio/gpiolib.h", "kernel/irq/irq_sim.c")
 MAKEFILE = "obj-m := virtual_ads1115.o gpio-sim.o\ngpio-sim-y := gpio_sim_main.o irq_sim.o\n"
@@ -199,14 +202,18 @@ def _pack(folder: Path, abi: str) -> None:
         shutil.copy(folder / "lib/modules" / abi / name, modules)
     shutil.copy(KERNEL_TESTS / "guest" / "init", root / "init")
     (root / "init").chmod(0o755)
-    names = "\n".join(sorted(str(p.relative_to(root)) for p in root.rglob("*")))
-    packed = subprocess.run(
-        ["cpio", "-o", "-H", "newc", "--quiet"], input=names.encode(), cwd=root, check=True,
-        capture_output=True,
-    ).stdout  # fmt: skip
-    (folder / "initramfs.gz").write_bytes(gzip.compress(packed, 1))
+    (folder / "initramfs.gz").write_bytes(gzip.compress(packed_tree(root), 1))
     for place in ("root", "build", "source", "usr", "lib"):
         shutil.rmtree(folder / place, ignore_errors=True)
+
+
+def packed_tree(root: Path) -> bytes:
+    """As the kernel unpacks it; everything belongs to root there."""
+    names = "\n".join(sorted(str(p.relative_to(root)) for p in root.rglob("*")))
+    return subprocess.run(
+        ["cpio", "-o", "-H", "newc", "--quiet", "-R", "0:0"], input=names.encode(), cwd=root,
+        check=True, capture_output=True,
+    ).stdout  # fmt: skip
 
 
 def _with_needed(tree: Path, wanted: Iterable[str]) -> Iterator[Path]:

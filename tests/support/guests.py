@@ -5,12 +5,16 @@ the tests makes no difference to what the daemon in the guest sees of time.
 """
 
 import json
+import shutil
 import subprocess
 import sys
 from pathlib import Path
 from typing import Any
 
 from guest_kernel import KERNEL_TESTS, guest
+from guest_system import system
+
+SCRIPTS = KERNEL_TESTS / "guest"
 
 MEGABYTES = 1024
 LONGEST_S = 1500  # of the host's; ends a guest that hangs
@@ -18,15 +22,17 @@ CLOCK = ("-accel", "tcg,thread=single", "-smp", "1", "-icount", "shift=0,sleep=o
 BARE = ("-nodefaults", "-nographic", "-serial", "stdio", "-monitor", "none", "-no-reboot")
 
 
-def found_in_guest(script: str, share: Path, *, keeps_levels: bool) -> None:
-    """It leaves its facts in ``share``. ``keeps_levels``: of a pin whose process has gone."""
-    built = guest()
+def found_in_guest(script: str, share: Path, *, keeps_levels: bool, systemd: bool = False) -> None:
+    """It leaves its facts in ``share``. ``keeps_levels``: of a pin whose process has gone.
+
+    ``systemd``: it runs as a service below that one, with the project installed.
+    """
+    built = system(guest()) if systemd else guest()
     words = {
         "console": "ttyS0",
         "panic": "-1",
-        "guest.script": str(KERNEL_TESTS / "guest" / f"{script}.py"),
-        "guest.python": sys.executable,
         "guest.persist": str(int(keeps_levels)),
+        **(_below_systemd(script, share) if systemd else _alone(script)),
     }
     line = " ".join(["quiet", *(f"{key}={value}" for key, value in words.items())])
     command = [
@@ -40,6 +46,19 @@ def found_in_guest(script: str, share: Path, *, keeps_levels: bool) -> None:
             command, stdin=subprocess.DEVNULL, stdout=console, stderr=subprocess.STDOUT,
             timeout=LONGEST_S, check=False,
         )  # fmt: skip
+
+
+def _alone(script: str) -> dict[str, str]:
+    return {"guest.script": str(SCRIPTS / f"{script}.py"), "guest.python": sys.executable}
+
+
+def _below_systemd(script: str, share: Path) -> dict[str, str]:
+    """The scripts go along in the share: the guest sees nothing of the host."""
+    shutil.copytree(SCRIPTS, share / "guest")
+    return {
+        "systemd.unit": "bench.target",
+        "systemd.setenv": f"BENCH_SCRIPT=/bench/{script}.py",
+    }
 
 
 def told_by(script: str, share: Path) -> list[dict[str, Any]]:

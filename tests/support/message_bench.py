@@ -171,7 +171,7 @@ class Bench:
             self.watch.tick()
 
     def publish(self) -> None:
-        now = replace(self.snapshot, published_at_s=self.time.at_s)
+        now = replace(self.snapshot, published_at_s=self.time.at_s, now_s=self.time.at_s)
         (self.folder / STATUS_NAME).write_text(json.dumps(now.as_dict()), "utf-8")
 
     @property

@@ -34,8 +34,12 @@ export function setUpAct() {
   });
 }
 
+// Where no token was set up there is nothing to ask for, and the page says what else there is.
+//
 // What came of opening is of no use once the circuit is closed again, whoever closed it.
 export function followAct(status) {
+  for (const part of ["open-what", "open-form"]) at(part).hidden = !status.opening_set_up;
+  for (const part of ["open-not-set-up", "open-how"]) at(part).hidden = status.opening_set_up;
   const isClosed = status.circuit === "closed";
   const publishedS = opened && secondsSince(opened) - (ageS(status) ?? Infinity); // since it opened
   const isAnew = !wasClosed || (opened !== null && publishedS > STALE_AFTER_S);

@@ -8,7 +8,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from machine import Daemon, Machine, attempt, heal, knob, tell
+from daemon import Daemon
+from machine import Machine, attempt, heal, knob, tell
 
 FRONT, CURRENT = 0x48, 0x49
 WATCHED_S = 10.0

@@ -8,7 +8,8 @@ import time
 from pathlib import Path
 from typing import Any
 
-from machine import COIL, Daemon, Machine, attempt, level, tell
+from daemon import Daemon
+from machine import COIL, Machine, attempt, level, tell
 
 from supervisor.control.loop import Loop
 

@@ -1,0 +1,139 @@
+"""The outputs of a run, kept on file; and off with what a run that was killed left on.
+
+A Raspberry Pi keeps the level of a line whose process has died (hardware/coil-fate.md). Which lines
+those are, this file says, and never the settings: they may have been edited since. Every output is
+active-high, so off is low. A restart of the machine lets go of all of them.
+"""
+
+import json
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from supervisor.devices.errors import HardwareMissing
+from supervisor.devices.pins import chip_number, labels_of_chip, load_lgpio
+
+if TYPE_CHECKING:
+    from supervisor.settings.model import SupervisorSettings
+
+FILE_NAME = "outputs.json"
+BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
+OFF = 0
+HIGHEST_GPIO = 511  # no controller of a Raspberry Pi comes near
+BY_HAND = "open the circuit by hand at the mains switch"
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """``name`` for people; ``gpio``: its number on the chip."""
+
+    name: str
+    gpio: int
+
+    def __str__(self) -> str:
+        return f"{self.name} (GPIO {self.gpio})"
+
+
+def outputs_of(settings: "SupervisorSettings") -> tuple[Output, ...]:
+    """All that the contactor and the panel drive; what is most dangerous first."""
+    fitted = {
+        "coil": settings.contactor,
+        "mains side": settings.mains_contactor,
+        "buzzer": settings.panel.buzzer,
+        "lamp": settings.panel.lamp,
+    }
+    return tuple(Output(name, part.pin) for name, part in fitted.items() if part)
+
+
+class LeftOutputs:
+    """``outputs.json`` in the run folder: there from the claim of the pins to a clean end."""
+
+    def __init__(self, run_dir: Path) -> None:
+        self._run_dir = run_dir.absolute()  # lgpio changes the working folder
+        self.path = self._run_dir / FILE_NAME
+
+    def write(self, settings: "SupervisorSettings") -> None:
+        """In one step, before anything can be on. Raises OSError: then nothing may be."""
+        content = {
+            "boot": _boot(),
+            "chip": labels_of_chip(settings.gpio.chip_label),
+            "outputs": [asdict(output) for output in outputs_of(settings)],
+        }
+        new = self.path.with_suffix(".new")
+        new.write_text(json.dumps(content), "utf-8")
+        new.replace(self.path)
+
+    def remove(self) -> None:
+        """After a clean end: nothing was left on."""
+        self.path.unlink(missing_ok=True)
+
+    def switch_off(self) -> tuple[Output, ...]:
+        """Drive each one low that a run has left, the first first, and forget them.
+
+        Returns which; none when nothing was left. Raises HardwareMissing when one may still be on;
+        all others are off then, and the file stays.
+        """
+        left = self._read()
+        if left is None:
+            return ()
+        chip, outputs = left
+        if problems := _switch_off(load_lgpio(self._run_dir), chip, outputs):
+            raise HardwareMissing(
+                f"may still be on: {'; '.join(problems)}",
+                f"stop what uses it, then `holdwatch drop` again; until then {BY_HAND}",
+            )
+        self.remove()
+        return outputs
+
+    def _read(self) -> tuple[list[str], tuple[Output, ...]] | None:
+        """Labels of the chip, and the outputs; None when nothing was left."""
+        try:
+            content = json.loads(self.path.read_bytes())
+            if content["boot"] != _boot():
+                return None
+            return list(map(_text, content["chip"])), tuple(map(_output, content["outputs"]))
+        except (FileNotFoundError, NotADirectoryError):
+            return None
+        except (OSError, ValueError, TypeError, KeyError, RecursionError) as error:
+            raise HardwareMissing(
+                f"{self.path} cannot be read ({error}), so nobody knows which outputs were left on",
+                f"{BY_HAND}, look at the contactor, then remove that file",
+            ) from None
+
+
+def _switch_off(lgpio: Any, labels: list[str], outputs: tuple[Output, ...]) -> list[str]:
+    """One that fails must not keep another on. Returns what went wrong."""
+    try:
+        chip = lgpio.gpiochip_open(chip_number(labels))
+    except HardwareMissing as missing:
+        return [", ".join(map(str, outputs)), missing.problem]
+    except lgpio.error as error:
+        return [", ".join(map(str, outputs)), str(error.value)]
+    problems = []
+    for output in outputs:
+        try:
+            lgpio.gpio_claim_output(chip, output.gpio, OFF)
+            if lgpio.gpio_read(chip, output.gpio) != OFF:
+                problems.append(f"{output}, told to be off, reads on")
+        except lgpio.error as error:
+            problems.append(f"{output}, {error.value}")
+    lgpio.gpiochip_close(chip)
+    return problems
+
+
+def _output(content: Any) -> Output:
+    gpio = content["gpio"]
+    if type(gpio) is not int or not 0 <= gpio <= HIGHEST_GPIO:
+        raise ValueError(f"no GPIO number: {gpio!r}")
+    return Output(_text(content["name"]), gpio)
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str):
+        raise TypeError(f"no text: {value!r}")
+    return value
+
+
+def _boot() -> str:
+    """Tells this start of the machine from every other."""
+    return BOOT_ID.read_text("ascii").strip()

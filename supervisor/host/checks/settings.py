@@ -1,0 +1,42 @@
+"""The settings: there, fit, and what they say of the build."""
+
+from collections.abc import Iterator
+
+from supervisor.host.check_answer import Answer, cannot_tell, fault, good, note
+from supervisor.host.check_host import Host
+
+
+def fit(host: Host) -> Iterator[Answer]:
+    path = host.settings_file
+    if path is None:
+        yield cannot_tell(
+            "whether the settings are fit: there are none in /etc/holdwatch",
+            "Much of what follows depends on them.",
+            "Name them by --config, or put them there.",
+        )
+    elif host.settings is None and not host.faults:
+        yield cannot_tell(
+            f"whether {path} is fit: this user may not read it",
+            "Much of what follows depends on it.",
+            "Run this as root: sudo holdwatch host-check.",
+        )
+    elif host.settings is None:
+        yield fault(
+            f"{path} has faults: {host.faults}",
+            "The daemon does not start with it; what depends on it cannot be told here.",
+            f"holdwatch check {path}",
+        )
+    else:
+        yield good(f"{path} is fit for use")
+
+
+def commissioned(host: Host) -> Iterator[Answer]:
+    if host.settings and host.settings.uncommissioned:
+        yield note(
+            f"nobody has tested this build: {host.settings.uncommissioned_reason}",
+            "What this command finds good says nothing of contactor, leads and supply.",
+            "Test every way to open with your own hands before you leave the room.",
+        )
+
+
+CHECKS = {"fit": fit, "commissioned": commissioned}

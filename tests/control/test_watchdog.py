@@ -1,0 +1,144 @@
+"""systemd's watchdog: fed by complete cycles, patient with a slow disk, and with nothing else."""
+
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+from loop_bench import LoopBench, with_level_drive
+
+from supervisor.control.assemble import assemble
+from supervisor.control.latch import Kept, Latch
+from supervisor.control.notify import Notifier
+from supervisor.control.publisher import LastSnapshot
+from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.clock import SimulatedClock
+from supervisor.simulator.faults_electronic import BusError
+from supervisor.snapshot import Circuit
+
+WATCHDOG_S = 2.0  # of the unit
+
+
+class Systemd(Notifier):
+    """Hears every word, and ends the service as systemd would: sd_notify(3)."""
+
+    def __init__(self, clock: SimulatedClock) -> None:
+        super().__init__("")
+        self._clock = clock
+        self.patience_s = WATCHDOG_S
+        self.heard_at_s = clock.now_s()
+        self.fed_at_s: list[float] = []
+        self.would_end_at_s: list[float] = []
+
+    def _send(self, text: str) -> None:
+        self.look()
+        key, _, value = text.partition("=")
+        if key == "WATCHDOG":
+            self.heard_at_s = self._clock.now_s()
+            self.fed_at_s.append(self.heard_at_s)
+        elif key == "WATCHDOG_USEC":
+            self.patience_s = int(value) / 1e6
+        self.look()
+
+    def look(self) -> None:
+        if self._clock.now_s() > self.heard_at_s + self.patience_s:
+            self.would_end_at_s.append(self._clock.now_s())
+
+
+class Bench(LoopBench):
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        self.loop.close()
+        self.systemd = Systemd(self.clock)
+        self.loop = assemble(
+            self.settings, clock=self.clock, open_bus=self.world.open_bus,
+            pin_factory=self.world.pin_factory, state_dir=self.folder, inboxes=[self.mailbox],
+            publisher=LastSnapshot(), simulated=True, one_wire=self.world.one_wire,
+            notifier=self.systemd,
+        )  # fmt: skip
+
+    def further(self, for_s: float) -> list[float]:
+        """When it was fed."""
+        before = len(self.systemd.fed_at_s)
+        self.run(self.clock.now_s() + for_s)
+        self.systemd.look()
+        return self.systemd.fed_at_s[before:]
+
+    def close(self) -> None:
+        self.further(2.0)
+        self.mailbox.put("close")
+        self.further(6.0)
+        assert self.loop.guard.circuit is Circuit.CLOSED
+
+
+@pytest.fixture
+def bench(
+    hut_settings: SupervisorSettings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Bench:
+    monkeypatch.setenv("WATCHDOG_USEC", str(round(WATCHDOG_S * 1e6)))
+    return Bench(with_level_drive(hut_settings), tmp_path)
+
+
+def most_apart(at_s: list[float]) -> float:
+    return max(after - before for before, after in pairwise(at_s))
+
+
+def test_open_and_closed_it_is_fed_in_every_window(bench: Bench) -> None:
+    assert most_apart(bench.further(2.0)[5:]) < 2 * bench.settings.loop.window_s
+    bench.close()
+    assert most_apart(bench.further(1.0)) < 2 * bench.settings.loop.window_s
+
+
+def test_open_on_a_dead_bus_it_is_fed_as_a_new_process_would_see_no_more(bench: Bench) -> None:
+    bench.close()
+    bench.world.fault(BusError(kind="bus_error", errno=121))
+    bench.further(2.0)
+    assert bench.loop.guard.circuit is Circuit.LOCKED_OUT
+    bench.further(3.0)
+    assert bench.systemd.would_end_at_s == []
+
+
+def test_a_slow_disk_is_no_hang(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every write of the latch: armed, cleared, tripped."""
+    write = Latch._write
+
+    def slow(latch: Latch, state: dict[str, Any], keep: Kept) -> None:
+        bench.clock.sleep_until(bench.clock.now_s() + 5.0)
+        bench.systemd.look()
+        write(latch, state, keep)
+
+    monkeypatch.setattr(Latch, "_write", slow)
+    bench.close()
+    bench.mailbox.put("open")
+    bench.further(6.0)
+    bench.close()
+    bench.world.fault(BusError(kind="bus_error", errno=121))
+    bench.further(6.0)
+    assert bench.loop.guard.circuit is Circuit.LOCKED_OUT
+    assert bench.systemd.would_end_at_s == []
+    assert bench.systemd.patience_s == WATCHDOG_S
+
+
+def test_closed_it_is_never_more_patient_than_the_unit_says(bench: Bench) -> None:
+    patience: set[float] = set()
+    close_for = bench.loop._parts.contactor.close_for
+
+    def noted(lease_s: float) -> None:
+        patience.add(bench.systemd.patience_s)
+        close_for(lease_s)
+
+    bench.loop._parts.contactor.close_for = noted  # type: ignore[method-assign]
+    bench.close()
+    assert patience == {WATCHDOG_S}
+
+
+def test_a_disk_that_hangs_for_good_is_ended(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    def hangs(*_: object) -> None:
+        bench.clock.sleep_until(bench.clock.now_s() + 60.0)
+        bench.systemd.look()
+
+    monkeypatch.setattr(Latch, "_write", hangs)
+    bench.further(2.0)
+    bench.mailbox.put("close")
+    bench.further(1.0)
+    assert bench.systemd.would_end_at_s

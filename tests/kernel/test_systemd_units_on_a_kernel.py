@@ -1,0 +1,116 @@
+"""The units under systemd: who may what, how a start fails, what the sandbox denies."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from supervisor.cli.common import EXIT_HARDWARE, EXIT_SETTINGS
+
+DROPOUT_S, RELEASE_S, MARGIN_S = 0.25, 0.03, 0.1
+SCHED_RR = 2
+READ_ONLY, NOT_PERMITTED, NO_ACCESS = "OSError 30", "PermissionError 1", "PermissionError 13"
+Facts = dict[tuple[str, ...], dict[str, Any]]
+Case = Callable[[str], dict[str, Any]]
+
+
+@pytest.fixture
+def case(find: Callable[..., Facts]) -> Case:
+    def facts(name: str) -> dict[str, Any]:
+        found = find("systemd_units", "case", systemd=True)[name,]
+        assert "error" not in found, found
+        return found
+
+    return facts
+
+
+def test_two_circuits_are_ready_when_they_are(case: Case) -> None:
+    told = case("two start")
+    for name in ("hut", "barn"):
+        assert not told[name]["socket_before"]
+        assert told[name]["circuit"] in ("unfit", "open")  # unfit: the self-check is under way
+        assert {"status.json", "requests.sock", "open.sock"} <= set(told[name]["files"])
+        assert told[name]["mode"] == "0o660"
+
+
+def test_the_group_closes_and_everybody_opens(case: Case) -> None:
+    told = case("who may ask")
+    assert told["member_closes"]
+    assert told["closed"]
+    assert told["page_asks"] == told["stranger_asks"] == NO_ACCESS
+    assert told["stranger_opens"]
+    assert told["opened"]
+
+
+def test_the_daemon_comes_before_everything_else(case: Case) -> None:
+    told = case("sandbox")
+    assert (told["policy"], told["priority"]) == (SCHED_RR, 20)
+    assert told["score"] == -900
+    assert told["locked_kb"] > 0
+
+
+def test_the_daemon_has_its_bus_its_pins_and_its_folders_only(case: Case) -> None:
+    told = case("sandbox")
+    assert told["user"]
+    assert int(told["capabilities"], 16) == 0
+    assert (told["no_new"], told["filter"]) == ("1", "2")
+    assert set(told["opens"].values()) == {"opened"}
+    assert set(told["without"].values()) == {"opened"}
+    assert set(told["denied"].values()) == {NOT_PERMITTED}
+    assert set(told["writes"].values()) == {"wrote"}
+    assert set(told["read_only"].values()) == {READ_ONLY}
+    assert told["home"] in ([], NO_ACCESS)
+    assert told["network"]
+
+
+def test_one_of_two_killed_leaves_the_other_closed(case: Case) -> None:
+    told = case("one of two killed")
+    assert told["opened_in_s"] is not None
+    assert told["opened_in_s"] <= DROPOUT_S + RELEASE_S + MARGIN_S
+    assert told["barn"] == "locked out"
+    assert told["hut"] == "closed"
+    assert told["hut_closed"]
+
+
+@pytest.mark.parametrize(
+    ("name", "code", "words"),
+    [
+        ("broken", EXIT_SETTINGS, "overvoltage.trip_volts"),
+        ("elsewhere", EXIT_HARDWARE, "there is no /dev/i2c-7"),
+        ("same-pin", EXIT_HARDWARE, "GPIO 17 cannot be had"),
+    ],
+)
+def test_a_start_that_cannot_succeed_is_tried_once(
+    case: Case, name: str, code: int, words: str
+) -> None:
+    told = case("starts that fail")[name]
+    assert told["exit"] == code
+    assert told["restarts"] == 0
+    assert words in told["said"]
+    assert "what to do" in told["said"] or code == EXIT_SETTINGS
+    assert "Traceback" not in told["said"]
+
+
+def test_and_leaves_the_coil_of_another_alone(case: Case) -> None:
+    assert case("starts that fail")["coil_high"]
+
+
+def test_the_page_shows_and_cannot_write(case: Case) -> None:
+    told = case("page")
+    assert '"circuit"' in told["answer"]
+    assert set(told["writes"].values()) == {READ_ONLY}
+    assert told["devices"] != "opened"
+
+
+def test_messages_are_at_work(case: Case) -> None:
+    told = case("messages")
+    assert (told["ActiveState"], told["NRestarts"]) == ("active", "0"), told["said"]
+
+
+def test_a_trip_outlives_the_restart(case: Case) -> None:
+    told = case("trip and restart")
+    assert told["opened"]
+    assert told["latch"] == "locked"
+    assert told["after"] == "locked out"
+    assert not told["close"]["done"]
+    assert not told["closed"]
