@@ -3,7 +3,7 @@
 import os
 from pathlib import Path
 
-
+import lgpio
 import pytest
 from gpiozero.exc import PinUnknownPi
 from gpiozero.pins.mock import MockFactory
@@ -11,8 +11,6 @@ from gpiozero.pins.mock import MockFactory
 from supervisor.devices import pins
 from supervisor.devices.errors import HardwareMissing
 from supervisor.devices.pins import claims_in_words, open_pin_factory
-
-lgpio = pytest.importorskip("lgpio", reason="no wheel for this Python: README, Install")
 
 
 def test_a_working_folder_that_may_not_be_written_is_told_with_its_remedy(

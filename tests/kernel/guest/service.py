@@ -14,7 +14,7 @@ from typing import Any
 
 SETTINGS = Path("/etc/holdwatch")
 PATIENCE_S = 120
-LOOK_S = 0.05
+LOOK_S = 0.25
 CLOSE_TRIES = 100
 CGROUPS = Path("/sys/fs/cgroup/system.slice")
 SHOWN = ("ActiveState", "SubState", "Result", "ExecMainStatus", "NRestarts", "MainPID")
