@@ -57,8 +57,8 @@ def load_lgpio(work_dir: Path) -> Any:
     except (ImportError, OSError) as error:
         raise HardwareMissing(
             f"the GPIO library lgpio cannot be loaded ({error})",
-            "install it: Raspberry Pi OS's python3-lgpio, in a venv with --system-site-packages; or "
-            "apt install gcc libc6-dev python3-dev swig, then PYPI=1 pip install lgpio",
+            "install it: Raspberry Pi OS's python3-lgpio, in a venv with --system-site-packages; "
+            "or apt install gcc libc6-dev python3-dev swig, then PYPI=1 pip install lgpio",
         ) from error
     return lgpio
 
