@@ -10,7 +10,7 @@ from collections.abc import Iterator
 SHORTEST, LONGEST = 0.85, 1.15
 SOONER = 0.0005  # of the nominal time, after a first look that found the end
 LATER = 0.01  # and after one that did not: one look in twenty
-LOOK_AGAIN = 0.01
+LOOK_AGAIN, MOST_AGAIN = 0.01, 3  # and then only when all chips have ended
 LAST_LOOKS = (1.5, 2.0)  # of the longest time: it is out of order, and yet may end
 
 
@@ -23,12 +23,14 @@ class ConversionTime:
 
     def looks_s(self) -> Iterator[float]:
         """When to look, in seconds from the start; whoever has found the end asks no further."""
-        yield self._share * self._nominal_s
-        next_look, self._share = self._share + LOOK_AGAIN, min(self._share + LATER, LONGEST)
-        while next_look < LONGEST:
-            yield next_look * self._nominal_s
-            next_look += LOOK_AGAIN
-        for share in (1.0, *LAST_LOOKS):
+        first = self._share
+        yield first * self._nominal_s
+        self._share = min(first + LATER, LONGEST)
+        for number in range(1, MOST_AGAIN + 1):
+            yield min(first + number * LOOK_AGAIN, LONGEST) * self._nominal_s
+        yield LONGEST * self._nominal_s
+        self._share = LONGEST
+        for share in LAST_LOOKS:
             yield share * LONGEST * self._nominal_s
 
     def was_enough(self) -> None:

@@ -2,9 +2,9 @@
 
 A conversion is believed only when the configuration read at its end is, bit for bit, the one
 written before it, and says that it has ended: the inputs, the range and the rate are then those
-asked for. A chip that is reset after that has 0000h as its result, a wire that stands still
-0000h or FFFFh: after one of these the configuration is read once more. What is read instead says
-what went wrong.
+asked for. A chip that is reset after that, or a wire that stands still, ends the result in zeros or
+ones: after such a one the configuration is read once more, so that what gets through is wrong by 63
+steps at most. What is read instead says what went wrong.
 
 Writing the configuration leaves the chip's pointer on it, so it is read without being named again:
 four messages a conversion, in three transfers (the Raspberry Pi's controller takes one read a
@@ -32,7 +32,7 @@ MULTIPLEXER: dict[Inputs, int] = {
 }  # fmt: skip
 DRIVER_GAIN = {6.144: 2 / 3, 4.096: 1, 2.048: 2, 1.024: 4, 0.512: 8, 0.256: 16}
 
-OF_NO_CONVERSION = (0, -1)  # the result register after a reset; a wire that stands still
+LAST_BITS = 0x3F  # of a result
 
 
 class NotReady(Exception):
@@ -81,15 +81,20 @@ class Converter(ADS1115):
         self._may_be_converting = True  # for somebody who used the chip before us
         super().__init__(bus, data_rate=settings.samples_per_second, address=settings.address)
 
-    def convert(self, inputs: Inputs, range_volts: float) -> tuple[int, float]:
+    def convert(
+        self, inputs: Inputs, range_volts: float, *, asks_first: bool = False
+    ) -> tuple[int, float]:
         """One conversion: signed code, and when it was taken (monotonic seconds).
 
-        Raises OSError (bus), NotReady, ConfigChanged (ChipReset, WrongChip).
+        ``asks_first``: whether the chip is as it was left. Raises OSError (bus), NotReady,
+        ConfigChanged (ChipReset, WrongChip).
         """
         self._refuse_while_converting()
+        if asks_first:
+            self._refuse_what_others_left()
         self._gain = DRIVER_GAIN[range_volts]  # the setter would write the register once more
         code: int = self.read(MULTIPLEXER[inputs])
-        if code in OF_NO_CONVERSION:
+        if code & LAST_BITS in (0, LAST_BITS):
             self._prove(self._read_register(CONFIG))
         return code, self._ended_at_s
 
@@ -102,6 +107,17 @@ class Converter(ADS1115):
             if not self._read_register(CONFIG) & NOT_CONVERTING:
                 raise NotReady
             self._may_be_converting = False
+
+    def _refuse_what_others_left(self) -> None:
+        """It was reset, or another program uses it, whose conversion may be taken for ours."""
+        left, self._written = self._written, 0  # told once; the next one begins anew
+        if not left:
+            return
+        config: int = self._read_register(CONFIG)
+        if config != left | NOT_CONVERTING:
+            self._may_be_converting = True
+            raise self._mismatch(config)(f"left {left:04X}h, found {config:04X}h")
+        self._written = left
 
     def _write_config(self, pin_config: int | None = None) -> None:
         self._may_be_converting = True

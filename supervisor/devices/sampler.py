@@ -73,8 +73,10 @@ class ConverterSampler:
 
     def _convert(self, channel: Channel) -> tuple[int, float]:
         wiring = self.channels[channel]
-        volts = self._wider_volts(channel) if self._is_probe(channel) else wiring.range_volts
-        return self._converter(wiring.converter).convert(wiring.inputs, volts)
+        is_probe = self._is_probe(channel)
+        volts = self._wider_volts(channel) if is_probe else wiring.range_volts
+        converter = self._converter(wiring.converter)
+        return converter.convert(wiring.inputs, volts, asks_first=is_probe)
 
     def _is_probe(self, channel: Channel) -> bool:
         return self._until_probe[channel] == 0 and channel in self._own_code

@@ -1,6 +1,7 @@
 """A transfer on a kernel's I2C bus, its messages made once: six hundred a second are alike."""
 
 import ctypes
+import errno
 from fcntl import ioctl
 
 from smbus2 import i2c_msg
@@ -23,5 +24,6 @@ class Transfer:
         """Returns what was read. Raises OSError with the kernel's errno."""
         if self._out is not None:
             ctypes.memmove(self._out.buf, data, self._out.len)
-        ioctl(file, I2C_RDWR, self._request)
+        if ioctl(file, I2C_RDWR, self._request) != self._request.nmsgs:
+            raise OSError(errno.EIO, "not all of a transfer was carried out")
         return ctypes.string_at(self._in.buf, self._in.len) if self._in is not None else b""

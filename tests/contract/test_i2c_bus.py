@@ -37,6 +37,7 @@ class FakeKernel:
         self.wire = wire
         self.open_files = 0
         self.told: dict[int, int] = {}
+        self.lacking = 0  # messages that an adapter leaves out without a word
 
     def open(self, path: str, _flags: int) -> int:
         if path != "/dev/i2c-1":
@@ -53,6 +54,7 @@ class FakeKernel:
             argument.value = int(smbus2_module.I2cFunc.I2C)
         elif request == smbus2_module.I2C_RDWR:
             self._transfer([argument.msgs[k] for k in range(argument.nmsgs)])
+            return int(argument.nmsgs) - self.lacking
         else:
             self.told[request] = argument
         return 0
@@ -100,6 +102,16 @@ def open_bus(
     if request.param == "simulated":
         return lambda: SimulatedI2C(wire)
     return lambda: KernelI2C(1, deadline_s=0.02)
+
+
+def test_a_transfer_carried_out_in_part_is_an_error_and_no_older_answer(
+    wire: Wire, kernel: FakeKernel
+) -> None:
+    bus = KernelI2C(1, deadline_s=0.02)
+    assert read_register(bus, 1) == 0x8583  # ADS1115 data sheet: after power-on
+    kernel.lacking = 1
+    assert error_of(bus) == errno.EIO
+    assert kernel.wire is wire
 
 
 def read_register(bus: I2CBus, pointer: int) -> int:

@@ -205,6 +205,7 @@ class PlayedKernel:
             argument.value = int(smbus2_module.I2cFunc.I2C)
         elif request == smbus2_module.I2C_RDWR:
             self._transfer([argument.msgs[k] for k in range(argument.nmsgs)])
+            return int(argument.nmsgs)
         return 0
 
     def _transfer(self, messages: list[Any]) -> None:

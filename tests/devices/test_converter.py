@@ -228,3 +228,92 @@ def test_a_bus_held_low_says_nothing_of_the_chip() -> None:
     assert type(error) is ConfigChanged
     assert str(error).endswith("read 0000h")
     assert board.converter.is_proven is False
+
+
+# --- what befalls the result itself, and other programs
+
+
+class CutWire(Wire):
+    """From bit ``cut`` on, the next result reads as zeros or ones."""
+
+    cut: int | None = None
+    ends_in = 1
+    resets = stays_low = False
+
+    def _exchange(self, address: int, data: bytes | None, wanted: int | None) -> bytes:
+        answer = super()._exchange(address, data, wanted)
+        if self.cut is None or data != b"\0":
+            return answer
+        mask, word = 0xFFFF >> self.cut, int.from_bytes(answer, "big")
+        self.cut = None
+        if self.resets:
+            self.chips[address].reset(self._clock.now_s())
+        self.trouble.stuck_low = self.stays_low
+        return (word | mask if self.ends_in else word & ~mask).to_bytes(2, "big")
+
+
+@pytest.mark.parametrize("is_reset", [True, False], ids=["the chip is reset", "the wire goes low"])
+@pytest.mark.parametrize("bit", range(16))
+def test_a_result_that_is_cut_short_is_off_by_little_or_refused(bit: int, is_reset: bool) -> None:
+    """A released line reads ones, a held one zeros."""
+    board = Board()
+    wire = CutWire(board.clock, 400)
+    wire.chips[0x48] = board.chip
+    settings = ConverterSettings.model_validate({"address": 0x48, "samples_per_second": 860})
+    board.converter = Converter(SimulatedI2C(wire), settings, board.clock)
+    assert board.reads_right("0-1")
+    wire.cut, wire.ends_in = bit, int(is_reset)
+    wire.resets, wire.stays_low = is_reset, not is_reset
+    try:
+        code, _ = board.converter.convert("0-1", RANGE_V)
+    except ConfigChanged:
+        return
+    assert abs(code - 3.40 / LSB_V) <= 63 + 4
+
+
+def foreign(board: Board) -> None:
+    """Another program has input 2 converted, at 860 a second."""
+    word = 0x8000 | 6 << 12 | 1 << 9 | 0x100 | 0xE3
+    board.chip.write(bytes([1, *word.to_bytes(2, "big")]), board.clock.now_s())
+
+
+@given(before_us=st.integers(0, 3000))
+def test_another_program_on_the_chip_is_found_when_asked_first(before_us: int) -> None:
+    board = Board()
+    assert board.reads_right("0-1")
+    foreign(board)
+    board.clock.sleep_until(board.clock.now_s() + before_us * 1e-6)
+    with pytest.raises(ConfigChanged, match="found"):
+        board.converter.convert("0-1", RANGE_V, asks_first=True)
+    for _ in range(4):  # and what is under way is not taken for ours
+        try:
+            assert board.reads_right("0-1")
+        except NotReady:
+            continue
+
+
+def test_asked_first_a_chip_that_nobody_else_uses_is_used_on() -> None:
+    board = Board()
+    for inputs in ["0-1", "2-3"] * 3:
+        code, _ = board.converter.convert(inputs, RANGE_V, asks_first=True)
+        assert abs(code * LSB_V - TRUE_V[inputs]) < 4 * LSB_V
+
+
+def test_asked_first_a_chip_that_was_reset_says_so() -> None:
+    board = Board()
+    assert board.reads_right("0-1")
+    board.chip.reset(board.clock.now_s())
+    with pytest.raises(ChipReset):
+        board.converter.convert("0-1", RANGE_V, asks_first=True)
+    assert board.reads_right("0-1")
+
+
+def test_a_chip_that_is_slower_than_any_is_asked_a_few_times_only() -> None:
+    """Each look is a transfer, and the scan has a time."""
+    board = Board(kilohertz=100)
+    assert board.reads_right("0-1")
+    board.chip.trouble.slow_factor = 50
+    before = board.wire.transfers
+    with pytest.raises(NotReady):
+        board.converter.convert("0-1", RANGE_V)
+    assert board.wire.transfers - before <= 8

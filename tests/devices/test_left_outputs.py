@@ -1,6 +1,8 @@
 """What a killed run left on: which outputs that is, and that they are switched off."""
 
 import json
+import os
+from collections.abc import Callable
 from itertools import product
 from pathlib import Path
 
@@ -172,11 +174,29 @@ def test_a_file_that_cannot_be_understood_is_told_and_no_pin_is_touched(
     assert left.path.exists()
 
 
-def test_a_folder_in_its_place_is_told(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    "make",
+    [
+        Path.mkdir,
+        os.mkfifo,
+        lambda path: path.symlink_to("nowhere"),
+        lambda path: path.symlink_to(path),
+        lambda path: path.symlink_to("/dev/zero"),
+    ],
+    ids=["folder", "pipe", "link to nothing", "link to itself", "link without end"],
+)
+def test_what_is_no_file_is_told_at_once(tmp_path: Path, make: Callable[[Path], None]) -> None:
     left = LeftOutputs(tmp_path)
-    left.path.mkdir()
+    make(left.path)
     with pytest.raises(HardwareMissing, match="cannot be read"):
         left.switch_off()
+
+
+def test_a_file_without_end_is_not_read_to_its_end(left: LeftOutputs, lines: Lines) -> None:
+    os.truncate(left.path, 1 << 40)
+    with pytest.raises(HardwareMissing, match="cannot be read.*larger"):
+        left.switch_off()
+    assert lines.done == []
 
 
 @pytest.mark.parametrize("place", ["nothing", "nothing/below", "file/below"])

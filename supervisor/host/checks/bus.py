@@ -123,7 +123,7 @@ def held_by_others(host: Host, path: str, harm: str) -> Iterator[Answer]:
     for process in strangers:
         yield warning(
             f"{process.told} has {path} open",
-            f"A second program {harm}; what it spoils is thrown away, and it may not close.",
+            f"A second program {harm}; what it spoils is not always found, and it may not close.",
             f"Stop it, and see what starts it: systemctl status {process.number}.",
             about=str(process.number),
         )
