@@ -2,6 +2,7 @@
 
 import json
 import os
+from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
 
@@ -9,6 +10,9 @@ import click
 
 from supervisor.cli.common import EXIT_FAILED, EXIT_STALE, fail
 from supervisor.control.requests import OPEN_SOCKET_NAME, SOCKET_NAME, Reply, ask
+
+PATIENCE_S = 5.0
+FIRST_PATIENCE_S = 2.0  # where there is another one to try
 
 
 def ask_and_tell(run_dir: Path, act: str, reason: str = "", *, as_json: bool = False) -> None:
@@ -22,20 +26,32 @@ def ask_and_tell(run_dir: Path, act: str, reason: str = "", *, as_json: bool = F
         raise click.exceptions.Exit(EXIT_FAILED)
 
 
-def _socket_name(run_dir: Path, act: str) -> str:
-    """Everybody may open; whoever may use it takes the socket that strangers cannot hold up."""
-    may_all = os.access(run_dir / SOCKET_NAME, os.W_OK)
-    return OPEN_SOCKET_NAME if act == "open" and not may_all else SOCKET_NAME
+def _doors(run_dir: Path, act: str) -> list[tuple[str, float]]:
+    """Sockets to try, and how long each. Everybody may open, and by either of them; whoever may
+    use it first takes the one that strangers cannot hold up."""
+    if act != "open":
+        return [(SOCKET_NAME, PATIENCE_S)]
+    if not os.access(run_dir / SOCKET_NAME, os.W_OK):
+        return [(OPEN_SOCKET_NAME, PATIENCE_S)]
+    return [(SOCKET_NAME, FIRST_PATIENCE_S), (OPEN_SOCKET_NAME, PATIENCE_S)]
 
 
 def asked(run_dir: Path, act: str, reason: str = "") -> Reply:
     """The daemon's answer. Raises Exit, with words said, when there is none."""
-    name = _socket_name(run_dir, act)
-    socket = run_dir / name
+    *first, (last, patience_s) = _doors(run_dir, act)
+    for name, first_patience_s in first:
+        with suppress(OSError, ValueError):
+            return ask(run_dir, act, reason, first_patience_s, socket_name=name)
+    socket = run_dir / last
     try:
-        return ask(run_dir, act, reason, socket_name=name)
+        return ask(run_dir, act, reason, patience_s, socket_name=last)
     except FileNotFoundError:
         remedy = "start it (holdwatch run), or give its --run-dir"
+        if act == "open":
+            remedy += (
+                "; if the circuit may be closed,\n  open it by hand now, at the mains switch; "
+                "sudo holdwatch drop switches off what a killed daemon left on"
+            )
         text = f"no daemon: there is no {socket}\n  what to do: {remedy}"
         raise fail(text, EXIT_STALE) from None
     except PermissionError:

@@ -62,6 +62,11 @@ def command(config: Path | None, run_dir: Path, state_dir: Path, as_json: bool) 
     """
     config = config or _only_settings()
     host, faults = _host(config, run_dir, state_dir)
+    if not host.machine.there("/proc/self"):
+        say(
+            "There is no /proc here, so most of it cannot be told.\n"
+            "  what to do: mount /proc (sudo mount -t proc proc /proc), then run this again"
+        )
     findings = examine_host(host)
     if as_json:
         click.echo(json.dumps([asdict(finding) for finding in findings], indent=2))

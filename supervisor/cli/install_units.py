@@ -13,6 +13,7 @@ from supervisor.cli.common import EXIT_FAILED, errors_in_words, fail, say
 from supervisor.host import install_system
 from supervisor.host.install_executable import (
     Unfit,
+    as_root,
     own_executable,
     refuse_odd,
     refuse_out_of_reach,
@@ -25,6 +26,8 @@ SETTINGS_FOLDER = "etc/holdwatch"
 LONGEST_DIFF = 12  # lines of one file
 EXAMPLES = Path(supervisor.__file__).parent / "examples"
 MACHINE = Path("/")
+PROC = Path("/proc/self")
+TO_BE_SEEN_TO = (State.EDITED, State.UNREADABLE)  # ours, and still there after --undo
 
 
 @click.command()
@@ -58,9 +61,10 @@ def command(
     if undo and executable:
         raise click.UsageError("--executable goes without --undo")
     if is_live and not dry_run and os.geteuid() != 0:
+        typed = "install-units --undo" if undo else "install-units"
         raise fail(
             "holdwatch: nothing was done: only root may write these files\n"
-            f"  what to do: sudo {_called()} install-units; or look first, with --dry-run"
+            f"  what to do: {as_root(typed)}; or look first, with --dry-run"
         )
     with errors_in_words():
         if undo:
@@ -68,13 +72,6 @@ def command(
         else:
             starts = _executable(executable, is_live=is_live)
             _install(below, starts, vendor=vendor, is_live=is_live, dry_run=dry_run)
-
-
-def _called() -> str:
-    try:
-        return str(own_executable())
-    except Unfit:
-        return "holdwatch"
 
 
 def _executable(given: Path | None, *, is_live: bool) -> Path:
@@ -93,6 +90,12 @@ def _executable(given: Path | None, *, is_live: bool) -> Path:
 
 
 def _wanted(executable: Path | None, *, vendor: bool) -> list[Wanted]:
+    if not PROC.exists():  # the page of the manual is made of all commands, and run loads drivers
+        raise fail(
+            "holdwatch: nothing was done: there is no /proc here\n"
+            "  why it matters: the drivers that the commands load look there for the board\n"
+            "  what to do: mount /proc (sudo mount -t proc proc /proc), then run this again"
+        )
     from supervisor.cli.main import main
 
     units = (
@@ -204,7 +207,10 @@ def _tell_next(executable: Path, *, is_live: bool) -> None:
         say("nothing was run: users are made and units are read when that system starts")
         return
     if not install_system.is_running():
-        say("systemd does not run here: users are made and units are read when it starts")
+        say(
+            "systemd does not run here: users are made and units are read when it starts; to make "
+            "the users now: sudo systemd-sysusers"
+        )
     elif at_work := install_system.units_at_work():
         say(
             "These go on as they were started, with what was there before:\n"
@@ -282,12 +288,33 @@ def _tell_left(root: Path, todo: Plan) -> None:
     left = [one for one in todo.found if one.hinders]
     for one in left:
         say(f"left alone: {one.path}: {one.state}: {one.detail}")
+        if one.state in TO_BE_SEEN_TO:
+            say(f"  what to do: {_by_hand(one)}")
     for folder in install_system.drop_ins(root):
         say(f"left alone: {folder}: settings of your own for a unit")
-    say(
-        f"left as they are, where they are: settings ({root / SETTINGS_FOLDER}), lockouts and "
-        f"journals ({root / 'var/lib/holdwatch'}), the system's log, the users and groups, the "
-        "program itself"
-    )
-    if any(one.state in (State.EDITED, State.UNREADABLE) for one in left):
+    kept = [
+        f"{what} ({root / folder})"
+        for folder, what in (
+            (SETTINGS_FOLDER, "settings"),
+            ("var/lib/holdwatch", "lockouts and journals"),
+        )
+        if _holds_something(root / folder)
+    ]
+    kept += ["the system's log", "the users and groups", "the program itself"]
+    say(f"left as they are, where they are: {', '.join(kept)}")
+    if any(one.state in TO_BE_SEEN_TO for one in left):
         raise click.exceptions.Exit(EXIT_FAILED)
+
+
+def _by_hand(one: Found) -> str:
+    if one.state is State.UNREADABLE:
+        return one.remedy
+    return f"sudo rm {one.path}, if nobody needs what was changed; then run this again"
+
+
+def _holds_something(folder: Path) -> bool:
+    """Yes, where this user may not look."""
+    try:
+        return any(folder.iterdir())
+    except OSError as error:
+        return not isinstance(error, FileNotFoundError)

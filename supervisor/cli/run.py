@@ -83,7 +83,7 @@ def command(
             if scenario_file is not None:
                 _run_simulated(scenario_file, run_dir, state_dir)
             elif settings_file is not None:
-                _run_real(load_fit(settings_file), run_dir, state_dir)
+                _run_real(settings_file, run_dir, state_dir)
     finally:
         log.close()
 
@@ -93,13 +93,16 @@ def _is_default(context: click.Context, *names: str) -> bool:
     return any(context.get_parameter_source(name) is default for name in names)
 
 
-def _run_real(settings: SupervisorSettings, run_dir: Path, state_dir: Path) -> None:
+def _run_real(settings_file: Path, run_dir: Path, state_dir: Path) -> None:
+    left = LeftOutputs(run_dir)
+    # Before the settings: these need not have all of them, and a fault there is not tried again.
+    for output in left.switch_off():
+        say(f"a run that was killed left it to this one to switch off: {output}")
+    settings = load_fit(settings_file)
+
     def open_bus() -> "I2CBus":
         return KernelI2C(settings.bus.number, settings.bus.deadline_milliseconds / 1000)
 
-    left = LeftOutputs(run_dir)
-    for output in left.switch_off():  # not all of them need be in these settings
-        say(f"a run that was killed left it to this one to switch off: {output}")
     open_bus().close()  # missing hardware is told now, not cycle by cycle
     clock = MonotonicClock()
     status = StatusFile(run_dir)

@@ -13,7 +13,9 @@ from typing import NoReturn
 
 import click
 
-from supervisor.cli.common import EXIT_FAILED, errors_in_words
+from supervisor.cli.common import EXIT_FAILED, errors_in_words, fail, say
+
+REMEDY = "\n  what to do: see what takes the memory of this machine, then start this again"
 
 
 @dataclass(frozen=True)
@@ -38,8 +40,11 @@ def web_settings(config: Path | None) -> WebSettings:
     with os.fdopen(reading, "rb") as pipe:
         told = pipe.read()
     _, status = os.waitpid(child, 0)
+    if os.WIFSIGNALED(status):
+        number = os.WTERMSIG(status)
+        raise fail(f"holdwatch: what reads {_name(config)} was ended by signal {number}{REMEDY}")
     if status:
-        raise click.exceptions.Exit(max(EXIT_FAILED, os.waitstatus_to_exitcode(status)))
+        raise click.exceptions.Exit(os.waitstatus_to_exitcode(status))
     return WebSettings(**json.loads(told))
 
 
@@ -52,11 +57,17 @@ def _tell(config: Path | None, writing: int) -> NoReturn:
         code = 0
     except click.exceptions.Exit as told:
         code = told.exit_code
+    except MemoryError:
+        say(f"holdwatch: memory ran out while it read {_name(config)}{REMEDY}")
     except BaseException:
         sys.excepthook(*sys.exc_info())
     finally:
         sys.stderr.flush()
         os._exit(code)
+
+
+def _name(config: Path | None) -> str:
+    return str(config or "the settings")
 
 
 def _read(config: Path | None) -> str:

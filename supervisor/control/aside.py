@@ -5,31 +5,40 @@ it, and its sender says how long that takes (``SO_LINGER``, socket(7)): hours. S
 socket is safe for the loop, non-blocking or not.
 """
 
+import logging
 import threading
 from collections import deque
 from typing import Generic, Protocol, TypeVar
 
 BEAT_S = 0.01  # a crowd there gets no more of the processor than this leaves
 IDLE_S = 0.1  # the longest rest while nobody is there
+AGAIN_AFTER_S = 0.2  # after an error: one that stays fills no disk with its story
 FAREWELL_S = 0.5
 
+log = logging.getLogger(__name__)
 Item = TypeVar("Item")
 
 
 class Served(Protocol[Item]):
-    """Serves strangers. Nothing here raises, and all of it runs in the thread alone."""
+    """Serves strangers. All of it runs in the thread alone."""
 
     def rest(self, at_most_s: float) -> None:
         """Return when there is something to do, or after so long."""
         ...
 
-    def take(self) -> list[Item]: ...
+    def take(self, most: int) -> list[Item]:
+        """Look after everybody, and hand on so many at most. More, if they are urgent."""
+        ...
+
+    def start_again(self) -> None:
+        """After whatever was raised here."""
+        ...
 
     def close(self) -> None: ...
 
 
 class Aside(Generic[Item]):
-    """Takes once a beat at most, and only while fewer than ``most`` items wait."""
+    """Looks once a beat at most; ``most`` items wait for the loop, and those that are urgent."""
 
     def __init__(self, name: str, served: Served[Item], most: int) -> None:
         self._served, self._most = served, most
@@ -38,9 +47,14 @@ class Aside(Generic[Item]):
         self._thread = threading.Thread(target=self._live, name=name, daemon=True)
         self._thread.start()
 
+    @property
+    def is_served(self) -> bool:
+        """Whether anybody is heard here."""
+        return self._thread.is_alive() or self._ends.is_set()
+
     def take(self) -> list[Item]:
-        """What has come in, ``most`` at once. Never blocks."""
-        return [self._waiting.popleft() for _ in range(min(len(self._waiting), self._most))]
+        """What has come in. Never blocks."""
+        return [self._waiting.popleft() for _ in range(len(self._waiting))]
 
     def close(self) -> None:
         """Does not wait for a thread that is held up: it ends with the process."""
@@ -48,8 +62,16 @@ class Aside(Generic[Item]):
         self._thread.join(FAREWELL_S)
 
     def _live(self) -> None:
-        while not self._ends.wait(BEAT_S):
-            self._served.rest(IDLE_S)
-            if len(self._waiting) < self._most:
-                self._waiting.extend(self._served.take())
+        is_broken = False
+        while not self._ends.wait(AGAIN_AFTER_S if is_broken else BEAT_S):
+            try:
+                if is_broken:
+                    self._served.start_again()
+                    is_broken = False
+                self._served.rest(IDLE_S)
+                room = max(0, self._most - len(self._waiting))
+                self._waiting.extend(self._served.take(room))
+            except Exception:  # it serves everybody else, who may want to open
+                is_broken = True
+                log.exception("%s: all who are connected are dropped", self._thread.name)
         self._served.close()

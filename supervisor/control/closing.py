@@ -8,6 +8,7 @@ from supervisor.devices.protocols import Clock
 PATIENCE_S = 1.0
 
 Answer = Callable[[bool, str], None]
+WhyNot = Callable[[], str]
 
 
 class Closing:
@@ -20,7 +21,7 @@ class Closing:
     def __init__(self, keeper: LockoutKeeper, clock: Clock) -> None:
         self._keeper = keeper
         self._clock = clock
-        self._asked: tuple[str, Answer] | None = None
+        self._asked: tuple[str, Answer, WhyNot] | None = None
         self._until_s = 0.0
         self._was_armed = False  # before: an opening was never seen, and that still stands
 
@@ -33,18 +34,23 @@ class Closing:
         """Nobody waits so long."""
         return self._clock.now_s() > self._until_s
 
-    def begin(self, who: str, answer: Answer) -> None:
+    @property
+    def why_no_longer(self) -> str:
+        """Why nobody may stand by any more: arming may take long. Empty while somebody may."""
+        return self._asked[2]() if self._asked else ""
+
+    def begin(self, who: str, answer: Answer, why_no_longer: WhyNot) -> None:
         self._was_armed = self._keeper.is_armed
         if not self._keeper.arm():
             answer(False, "not closed: the lockout file cannot be written")
             return
-        self._asked = (who, answer)
+        self._asked = (who, answer, why_no_longer)
         self._until_s = self._clock.now_s() + PATIENCE_S
 
     def done(self) -> str:
         """It is closed. Returns who asked for it."""
         assert self._asked
-        who, answer = self._asked
+        who, answer, _ = self._asked
         self._asked = None
         answer(True, "the contactor is told to close")
         return who
@@ -52,7 +58,7 @@ class Closing:
     def abandon(self, why: str) -> None:
         """If one waits."""
         if self._asked:
-            _, answer = self._asked
+            _, answer, _ = self._asked
             self._asked = None
             if not self._was_armed:
                 self._keeper.disarm("not closed after all")

@@ -6,7 +6,7 @@ decision permits it. It closes at one place only, ``_close``. Everything else ca
 
 from supervisor.control.between_pulses import BetweenPulses
 from supervisor.control.circuit import Cause, NotAllowed, after
-from supervisor.control.closing import Answer, Closing
+from supervisor.control.closing import Answer, Closing, WhyNot
 from supervisor.control.latch import Lockout
 from supervisor.control.lockout import LockoutKeeper
 from supervisor.control.logbook import Logbook
@@ -46,6 +46,7 @@ class Guard:
         self._logbook = logbook
         self.remedies: dict[str, str] = {}  # by rule, what to check before a reset
         self.profile_in_doubt = ""  # why nobody knows which settings fit what is wired
+        self.deaf = ""  # why an ``open`` may not be heard
         self._permission = Permission(contactor, settings.lease_s)
         self._opening: OpeningWatch | None = None
         self._closing = Closing(keeper, clock)
@@ -66,7 +67,7 @@ class Guard:
                 self._watch_while_paused(decision)
             else:
                 self._watch_while_open(decision)
-        if self._closing.waits:
+        if self.is_closing:
             self._try_to_close(decision)
 
     def follow_opening(self, decision: Decision, readings: Readings) -> None:
@@ -96,14 +97,21 @@ class Guard:
             reasons.append("this build has no commissioning record (settings: uncommissioned)")
         if self.profile_in_doubt:
             reasons.append(self.profile_in_doubt)
+        if self.deaf:
+            reasons.append(self.deaf)
         return reasons
+
+    @property
+    def is_closing(self) -> bool:
+        """A request to close is being carried out."""
+        return self._closing.waits
 
     def is_open_for_good(self) -> bool:
         """Open, seen to be open, and the lockout on disk or known not to be storable."""
         return (
             self.circuit not in (Circuit.CLOSED, Circuit.PAUSED)
             and not self._is_opening()
-            and not self._closing.waits
+            and not self.is_closing
             and (self._keeper.lockout is None or self._keeper.tried_to_store)
         )
 
@@ -111,7 +119,7 @@ class Guard:
         """Why no other settings may be put in force now; empty when they may."""
         if self.circuit not in (Circuit.OPEN, Circuit.UNFIT):
             return f"the circuit is {self.circuit.value}, and must be open"
-        if self._is_opening() or self._closing.waits:
+        if self._is_opening() or self.is_closing:
             return "an opening or a closing is under way; try again in a second"
         return ""
 
@@ -318,18 +326,27 @@ class Guard:
             standing.append("the stop button is pressed, or its wire is broken")
         return f"the cause still stands: {standing[0]}" if standing else None
 
-    def begin_closing(self, decision: Decision, who: str, answer: Answer) -> None:
-        """The closing itself waits for a later cycle's fresh readings."""
-        problem = self._why_not_begin(decision)
+    def begin_closing(
+        self,
+        decision: Decision,
+        who: str,
+        answer: Answer,
+        why_no_longer: WhyNot = lambda: "",
+    ) -> None:
+        """The closing itself waits for a later cycle's fresh readings.
+
+        ``why_no_longer`` is asked now and before the edge: empty while who asked may stand by.
+        """
+        problem = why_no_longer() or self._why_not_begin(decision)
         if self.circuit is Circuit.CLOSED:
             answer(True, "the contactor is told to be closed already")
         elif problem:
             answer(False, f"not closed: {problem}")
         else:
-            self._closing.begin(who, answer)
+            self._closing.begin(who, answer, why_no_longer)
 
     def _why_not_begin(self, decision: Decision) -> str:
-        if self._closing.waits:
+        if self.is_closing:
             return "another request to close is being carried out"
         if self._leaving:
             return "the program is about to end"
@@ -349,6 +366,8 @@ class Guard:
         hindrances = self.hindrances(decision)
         if not self._keeper.is_armed:
             self._closing.abandon("the lockout file does not say that it may be closed")
+        elif why := self._closing.why_no_longer:
+            self._closing.abandon(why)
         elif not hindrances and self.circuit is Circuit.OPEN and not self._leaving:
             self._close(Cause.CLOSE)
             self._logbook.note("closed", f"closed, asked by {self._closing.done()}")

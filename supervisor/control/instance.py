@@ -3,6 +3,8 @@
 import fcntl
 import os
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from supervisor.devices.errors import HardwareMissing
@@ -12,21 +14,33 @@ TRIES = 5  # one that only looks, as is_claimed does, holds it for an instant
 TRY_AGAIN_AFTER_S = 0.05
 
 
-def is_claimed(folder: Path) -> bool:
-    """Whether a daemon has it. Yes, when that cannot be told."""
+@contextmanager
+def kept_free(folder: Path) -> Iterator[bool]:
+    """Whether no daemon has it; if so, none gets it meanwhile. No, when that cannot be told.
+
+    Shared, so that nobody else who looks is in the way. Where no daemon ever was, nothing is held.
+    """
     try:
         file = os.open(folder / FILE_NAME, os.O_RDONLY | os.O_CLOEXEC)
-    except FileNotFoundError:
-        return False
-    except OSError:
-        return True
+    except OSError as error:
+        yield isinstance(error, FileNotFoundError)
+        return
     try:
         fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
     except OSError:
-        return True
+        is_free = False
+    else:
+        is_free = True
+    try:
+        yield is_free
     finally:
         os.close(file)
-    return False
+
+
+def is_claimed(folder: Path) -> bool:
+    """Whether a daemon has it. Yes, when that cannot be told."""
+    with kept_free(folder) as is_free:
+        return not is_free
 
 
 def claim(folder: Path) -> int:

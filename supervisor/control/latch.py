@@ -11,6 +11,7 @@ With it go the profile in force and what the rules must not forget, such as heat
 
 import json
 import os
+import secrets
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -69,10 +70,11 @@ class Latch:
         self.path = state_dir / FILE_NAME
         self.kept: Kept | None = None  # after ``read``; None: a first start, nothing was
         self.was_armed = False  # after ``read``: the last run ended without a word while closed
+        self.arming = ""  # which one, as read or as written last; "": none, or of an older program
 
     def read(self, wall: str) -> Lockout | None:
         """The lockout that stands at a start, None when clear. ``wall`` dates a new finding."""
-        self.kept = Kept({})
+        self.kept, self.arming = Kept({}), ""
         try:
             content = json.loads(self.path.read_text("utf-8"))
             self.kept = _kept(content)
@@ -94,6 +96,8 @@ class Latch:
             return None
         self.was_armed = content["state"] == "armed"
         if self.was_armed:
+            arming = content.get("arming")
+            self.arming = arming if isinstance(arming, str) else ""
             closed_at = f"{str(content['wall'])[:19].replace('T', ' ')} UTC"
             return Lockout(
                 tripped_by="external",
@@ -110,7 +114,9 @@ class Latch:
 
     def arm(self, wall: str, keep: Kept) -> None:
         """To be called before the contactor closes. Raises OSError: then it must not close."""
-        self._write({"state": "armed", "wall": wall}, keep)
+        arming = secrets.token_hex(8)
+        self._write({"state": "armed", "wall": wall, "arming": arming}, keep)
+        self.arming = arming
 
     def lock(self, lockout: Lockout, keep: Kept) -> None:
         self._write({"state": "locked", "lockout": asdict(lockout)}, keep)

@@ -2,7 +2,8 @@
 
 import logging
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
+from functools import partial
 from typing import Any
 
 from supervisor.control.guard import Guard
@@ -39,6 +40,7 @@ from supervisor.snapshot import Circuit, JournalView, Snapshot, Urgency
 log = logging.getLogger(__name__)
 PUBLISH_EVERY_S = 0.25
 LOOK_EVERY_S = 1.0  # for what has changed, to be recorded
+DEAF = "requests are not heard any more: a thread has ended; start the program again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +87,7 @@ class Loop:
         )
         kept = parts.latch.kept
         if kept and parts.latch.was_armed:
-            kept = gone_on_from(kept, parts.journal.counted())
+            kept = gone_on_from(kept, parts.latch.arming, parts.journal.counted())
         settings, doubt = profile_at_start(settings, kept)
         self._remembered = Remembered(kept)
         if doubt:
@@ -108,6 +110,8 @@ class Loop:
         for rule, why in settings.protection.without.reasons().items():
             logbook.note("without", f"runs without {rule}: {why}")
         self._leaving = False
+        self._asked: list[Request] = []  # taken, and to be carried out at the end of the cycle
+        self._opened_at_s = float("-inf")  # when the newest request to open came in
         self._looked_at_s = float("-inf")
         self._published: tuple[float, Circuit] = (float("-inf"), Circuit.OPEN)
 
@@ -151,14 +155,19 @@ class Loop:
         self._viewer.count(readings)
         self._lookback.note(readings)
         decision = self._now.protection.judge(readings, self._clock.now_s())
+        if self.guard.is_closing:
+            self._take_requests()
         self.guard.act(decision, leaving=self._leaving)
         self.guard.follow_opening(decision, readings)
         if self._recorder.follow(readings.contactor, self._now):
             self.keeper.keep("the session has ended")
+        if self.guard.circuit is Circuit.PAUSED:
+            self._take_requests()
         self._be_guided(decision, readings)
         in_force = self._now
         self._record(readings)
-        self._take_requests(decision)
+        self._take_requests()
+        self._carry_out_requests(decision)
         if self._now is in_force:  # what was decided by other settings is not shown as by these
             self._show(decision, readings)
 
@@ -201,7 +210,7 @@ class Loop:
             self._looked_at_s, view = now_s, self._now.guide.view(now_s)
         self._recorder.take(readings, self.guard.circuit, self._now, view)
         if self.guard.circuit in (Circuit.CLOSED, Circuit.PAUSED):
-            self._recorder.count(lambda: text_of(self._to_keep()))
+            self._recorder.count(lambda: text_of(self._to_keep(), self._parts.latch.arming))
 
     def _to_keep(self) -> Kept:
         self._remember()
@@ -255,26 +264,49 @@ class Loop:
             for name, profile in self._file_settings.profiles.items()
         }
 
-    def _take_requests(self, decision: Decision) -> None:
+    def _take_requests(self) -> None:
+        """Whoever wants to open is heard before all others, and before anything closes."""
+        now_s = self._clock.now_s()
+        for inbox in self._parts.inboxes:
+            for taken in inbox.take():
+                self._viewer.requests += 1
+                request = replace(taken, came_at_s=min(taken.came_at_s, now_s))
+                if request.act == "open":
+                    self._opened_at_s = max(self._opened_at_s, request.came_at_s)
+                    self._answer(request, True, self.guard.open(request.who, request.reason))
+                else:
+                    self._asked.append(request)
+        self._notice_deafness()
+
+    def _notice_deafness(self) -> None:
+        if not self.guard.deaf and not all(inbox.is_served for inbox in self._parts.inboxes):
+            self.guard.deaf = DEAF
+            log.critical("%s", DEAF)
+
+    def _carry_out_requests(self, decision: Decision) -> None:
         if self._parts.panel.reset_held(self._clock.now_s()):
             self.guard.reset(decision, "held down", "the reset button")
-        for inbox in self._parts.inboxes:
-            for request in inbox.take():
-                self._viewer.requests += 1
-                self._carry_out(request, decision)
+        asked, self._asked = self._asked, []
+        for request in asked:
+            self._carry_out(request, decision)
+
+    def _answer(self, request: Request, done: bool, message: str) -> None:
+        request.answer(Reply(done, message, self.guard.circuit.value))
+
+    def _why_no_longer(self, request: Request) -> str:
+        if request.came_at_s <= self._opened_at_s:
+            return "opened meanwhile"
+        return request.why_no_longer(self._clock.now_s())
 
     def _carry_out(self, request: Request, decision: Decision) -> None:
-        def answer(done: bool, message: str) -> None:
-            request.answer(Reply(done, message, self.guard.circuit.value))
-
+        answer = partial(self._answer, request)
         match request.act:
-            case "open":
-                answer(True, self.guard.open(request.who, request.reason))
             case "reset":
                 problem = self.guard.reset(decision, request.reason, request.who)
                 answer(problem is None, problem or "the lockout is reset")
             case "close":
-                self.guard.begin_closing(decision, request.who, answer)
+                why_no_longer = partial(self._why_no_longer, request)
+                self.guard.begin_closing(decision, request.who, answer, why_no_longer)
             case "profile":
                 if request.reason:
                     answer(*self._choose_profile(request.reason, request.who))

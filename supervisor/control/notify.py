@@ -16,36 +16,43 @@ class Notifier:
             self._address = "\0" + address[1:] if address.startswith("@") else address
             self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_NONBLOCK)
         self._watchdog_us = os.environ.get("WATCHDOG_USEC")
+        self._is_patient = False
 
     def ready(self) -> None:
         self._send("READY=1")
 
     def alive(self) -> None:
         """To be called only after a complete cycle with fresh data."""
-        self._send("WATCHDOG=1")
+        if not self._is_patient:
+            self._send("WATCHDOG=1")
+        # In one message: the long patience is never fed, whatever is lost on the way.
+        elif self._send(f"WATCHDOG=1\nWATCHDOG_USEC={self._watchdog_us}"):
+            self._is_patient = False
 
     def writing(self) -> None:
         """The loop waits for a disk, with the coil off: no hang. ``written`` ends it."""
         if self._watchdog_us:
+            self._is_patient = True
             self._send(f"WATCHDOG_USEC={round(SLOWEST_DISK_S * 1e6)}")
 
     def written(self) -> None:
-        """As before, counted from now."""
-        if self._watchdog_us:
-            self._send("WATCHDOG=1")
-            self._send(f"WATCHDOG_USEC={self._watchdog_us}")
+        """As before, counted from now; ``alive`` says it again until it is delivered."""
+        if self._is_patient:
+            self.alive()
 
     def stopping(self) -> None:
         self._send("STOPPING=1")
 
-    def _send(self, text: str) -> None:
+    def _send(self, text: str) -> bool:
+        """Whether it was delivered."""
         if self._socket is None:
-            return
+            return False
         try:
             self._socket.sendto(text.encode(), self._address)
         except OSError:
             # systemd gone or its queue full: its own watchdog draws the conclusion.
-            return
+            return False
+        return True
 
     def close(self) -> None:
         if self._socket:

@@ -11,7 +11,7 @@ The latch is not written while closed; the journal is. So while closed the count
 import json
 import logging
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -29,9 +29,19 @@ OF_A_SESSION: Mapping[str, Memory] = {
     "session_time": NOTHING_YET,
     TALLY: {f"{name} {key}": value for name in NAMES for key, value in NOTHING_YET.items()},
 }
-_MEMORIES = TypeAdapter(dict[str, dict[str, Finite]])
-log = logging.getLogger(__name__)
 PULSES = {key: value for key, value in OF_A_SESSION[TALLY].items() if key.startswith("pulses ")}
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """By ``text_of``."""
+
+    arming: str
+    memories: dict[str, dict[str, Finite]]
+
+
+_TOLD = TypeAdapter(_Told)
 
 
 class Remembered:
@@ -91,27 +101,29 @@ def _name(key: str, settings: SupervisorSettings) -> str:
     return f"{key}, {settings.bank.cells_in_parallel} cells"
 
 
-def text_of(kept: Kept) -> str:
-    """What the journal is told: sessions, and how often the contactor had closed by then."""
-    return json.dumps(
-        {k: v for k, v in kept.memories.items() if _is_of_session(k) or k == CONTACTOR}
-    )
+def text_of(kept: Kept, arming: str) -> str:
+    """What the journal is told: sessions, and the arming of the latch that they were closed by."""
+    sessions = {name: memory for name, memory in kept.memories.items() if _is_of_session(name)}
+    return json.dumps({"arming": arming, "memories": sessions})
 
 
-def gone_on_from(kept: Kept, text: str) -> Kept:
-    """After an end without a word: as kept before the closing, with the sessions as the journal had
-    them last.
+def gone_on_from(kept: Kept, arming: str, text: str) -> Kept:
+    """After an end without a word: as kept by this arming, with the sessions as the journal had
+    them last, if that is of the same arming.
 
-    Unless that is older: each closing counts one more. What came after it is missing all the same,
-    so it is as little whole as what was kept.
+    What came after it is missing all the same, so it is as little whole as what was kept.
     """
     try:
-        newest = _MEMORIES.validate_json(text)
+        told = _TOLD.validate_json(text)
     except ValidationError:
-        newest = {}
-    sessions = {name: memory for name, memory in newest.items() if _is_of_session(name)}
-    if _closings(newest) > _closings(kept.memories) and _is_like(sessions, kept.memories):
-        return replace(kept, memories={**kept.memories, **sessions})
+        told = _Told("", {})
+    if arming and told.arming == arming and _is_like(told.memories, kept.memories):
+        more = {
+            name: memory
+            for name, memory in told.memories.items()
+            if _is_no_less(memory, kept.memories[name])
+        }
+        return replace(kept, memories={**kept.memories, **more})
     log.warning("what was counted since the last closing is not known: no limit counts it")
     return kept
 
@@ -120,13 +132,24 @@ def _is_of_session(name: str) -> bool:
     return name.partition(",")[0] in OF_A_SESSION
 
 
-def _closings(memories: Mapping[str, Memory]) -> float:
-    return memories.get(CONTACTOR, {}).get("closings", 0.0)
-
-
 def _is_like(sessions: Mapping[str, Memory], kept: Mapping[str, Memory]) -> bool:
     """Of the same cells and rules, and nothing that cannot be: else it would count from zero."""
     names = {name: memory.keys() for name, memory in kept.items() if _is_of_session(name)}
     values = [each for memory in sessions.values() for each in memory.items()]
     is_sound = all(v >= 0 if k.endswith("counted") else v in (0.0, 1.0) for k, v in values)
     return is_sound and names == {name: memory.keys() for name, memory in sessions.items()}
+
+
+def _is_no_less(told: Memory, kept: Memory) -> bool:
+    """Of no count."""
+    told_counts, kept_counts = _counts(told), _counts(kept)
+    return all(told_counts[key] >= value for key, value in kept_counts.items())
+
+
+def _counts(memory: Memory) -> dict[str, float]:
+    """As it goes on after an end without a word: one used up counts from zero."""
+    return {
+        key: 0.0 if memory.get(key.removesuffix("counted") + "is_used_up") else value
+        for key, value in memory.items()
+        if key.endswith("counted")
+    }

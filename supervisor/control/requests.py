@@ -9,37 +9,34 @@ One JSON object a line: ``{"act": "reset", "reason": "lead re-fastened"}``; one 
 """
 
 import json
-import logging
 import os
 import selectors
 import socket
 import struct
 import time
-from collections import Counter, deque
-from collections.abc import Callable, Mapping
+from collections import Counter
+from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
 from supervisor.control.aside import Aside
+from supervisor.control.caller import Caller
 from supervisor.devices.protocols import Clock
 
 ACTS = ("close", "open", "profile", "reset", "silence", "status")
 SOCKET_NAME = "requests.sock"
 OPEN_SOCKET_NAME = "open.sock"
 MAX_CLIENTS = 8
-MAX_LINE_BYTES = 4096
-MAX_UNSENT_BYTES = 256 * 1024
 PATIENCE_S = 2.0
 MAX_REQUESTS_PER_CYCLE = 2
 MAX_ACCEPTED_PER_CYCLE = 4
 BACKLOG = 64
 LONGEST_REASON = 200
+CLOSES_WITHIN_S = 4.5  # of being asked; ``ask`` gives up after 5 s
 LEAST_PATIENCE_S = 0.1  # for the answer, once it is connected
 SO_PASSRIGHTS = 83  # Linux 6.16, asm-generic/socket.h: 0 refuses descriptors that are sent along
-
-log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,15 +51,36 @@ class Reply:
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """An act asked for by ``who``; ``answer`` is called once with the outcome."""
+    """An act asked for by ``who``; ``answer`` is called once with the outcome.
+
+    ``came_at_s`` is the latest moment at which an ``open`` may have come in, of all else the
+    earliest: so nothing that was sent before an ``open`` seems to be sent after it. Infinite for
+    what comes in as it is taken.
+    """
 
     act: str
     reason: str
     who: str
     answer: Callable[[Reply], None]
+    came_at_s: float = float("inf")
+    has_hung_up: Callable[[], bool] = lambda: False
+
+    def why_no_longer(self, now_s: float) -> str:
+        """Why nothing is closed for it any more; empty while it may be."""
+        if self.has_hung_up():
+            return "who asked has hung up"
+        age_s = now_s - self.came_at_s
+        if age_s > CLOSES_WITHIN_S:
+            return f"asked {age_s:.1f} s ago, and nobody may stand by any more; ask again"
+        return ""
 
 
 class Inbox(Protocol):
+    @property
+    def is_served(self) -> bool:
+        """Whether what is sent here is heard at all."""
+        ...
+
     def take(self) -> list[Request]:
         """The requests that have come in. Never blocks, never raises."""
         ...
@@ -72,6 +90,8 @@ class Inbox(Protocol):
 
 class Mailbox:
     """An inbox within the process, for the operator of a simulation."""
+
+    is_served = True
 
     def __init__(self) -> None:
         self._waiting: list[Request] = []
@@ -86,91 +106,6 @@ class Mailbox:
 
     def close(self) -> None:
         self._waiting.clear()
-
-
-class _Client:
-    """One connection: a line in, a line out."""
-
-    def __init__(
-        self, connection: socket.socket, gives_up_at_s: float, users: Mapping[int, str]
-    ) -> None:
-        self.connection = connection
-        self.gives_up_at_s = gives_up_at_s
-        self.unanswered = 0
-        self.was_heard = self.has_hung_up = False
-        self.received = self.to_send = b""
-        self._answers: deque[Reply] = deque()
-        credentials = connection.getsockopt(
-            socket.SOL_SOCKET, socket.SO_PEERCRED, struct.calcsize("3i")
-        )
-        _pid, uid, _gid = struct.unpack("3i", credentials)
-        self.who = users.get(uid, f"user {uid}")
-
-    @property
-    def has_asked(self) -> bool:
-        """A whole line waits to be taken."""
-        return b"\n" in self.received
-
-    @property
-    def waits_for_its_turn(self) -> bool:
-        return self.unanswered > 0 or (self.has_asked and not self.was_heard)
-
-    def next_line(self) -> bytes:
-        """The oldest whole line that came in, taken out; empty when there is none."""
-        line, newline, rest = self.received.partition(b"\n")
-        if not newline:
-            return b""
-        self.received = rest
-        return line
-
-    def understand(self, line: bytes, acts: tuple[str, ...]) -> Request | None:
-        """The request in a line; None, and the client told, when it is none."""
-        self.unanswered += 1
-        self.was_heard = True
-        try:
-            asked = json.loads(line)
-            act, reason = asked["act"], asked.get("reason", "")
-            if act not in acts or not isinstance(reason, str):
-                raise ValueError
-        except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
-            known = ", ".join(acts)
-            problem = f'not understood; a request is {{"act": one of {known}, "reason": "..."}}'
-            self.answer(Reply(False, problem, ""))
-            return None
-        if act == "close" and self.has_hung_up:  # nobody stands by any more
-            self.answer(Reply(False, "not closed: who asked has hung up", ""))
-            return None
-        return Request(act, _plain(reason[:LONGEST_REASON]), self.who, self.answer)
-
-    def answer(self, reply: Reply) -> None:
-        """By the loop, too."""
-        self._answers.append(reply)
-
-    def send(self) -> bool:
-        """What can be sent at once. Whether anything was."""
-        while self._answers:
-            self.to_send += json.dumps(asdict(self._answers.popleft())).encode() + b"\n"
-            self.unanswered -= 1
-        if not self.to_send:
-            return False
-        try:
-            sent = self.connection.send(self.to_send)
-        except BlockingIOError:
-            return False
-        except OSError:
-            self.to_send, self.has_hung_up = b"", True
-            return False
-        self.to_send = self.to_send[sent:]
-        return True
-
-    def is_over(self, now_s: float) -> bool:
-        """Who has asked is heard, even one who has hung up since."""
-        if len(self.received) > MAX_LINE_BYTES or len(self.to_send) > MAX_UNSENT_BYTES:
-            return True
-        is_late = now_s > self.gives_up_at_s
-        if self.to_send:
-            return is_late
-        return not (self.unanswered or self.has_asked) and (is_late or self.has_hung_up)
 
 
 class RequestSocket:
@@ -191,7 +126,6 @@ class RequestSocket:
         self._clock = clock
         self._acts = acts
         self._path = run_dir / name
-        self._selector = selectors.DefaultSelector()
         self._path.unlink(missing_ok=True)
         self._listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         self._listener.setblocking(False)
@@ -203,39 +137,39 @@ class RequestSocket:
         finally:
             os.umask(before)
         self._listener.listen(BACKLOG)
-        self._selector.register(self._listener, selectors.EVENT_READ, None)
-        self._clients: dict[int, _Client] = {}
+        self._selector = self._new_selector()
+        self._clients: dict[int, Caller] = {}
         self._users = local_users()
+        self._looked_at_s = self._all_let_in_at_s = clock.now_s()
 
     def rest(self, at_most_s: float) -> None:
         """While nobody is here, until somebody comes."""
-        if not self._clients:
+        if not self._clients and not self._selector.select(0):
             self._selector.select(at_most_s)
+            self._looked_at_s = self._all_let_in_at_s = self._clock.now_s()
 
-    def take(self) -> list[Request]:
-        """A few requests at most, of each client one, those who waited longest first."""
-        try:
-            return self._take()
-        except Exception:  # what strangers send must not end the thread that serves all others
-            log.exception("%s: its clients are dropped", self._path.name)
-            self._drop_all()
-            return []
+    def take(self, most: int = MAX_REQUESTS_PER_CYCLE) -> list[Request]:
+        """``most`` requests, of each client one, those who waited longest first.
 
-    def _take(self) -> list[Request]:
-        self._send_answers()
+        A few who want to open come before all others, and even when there is no room for more.
+        """
+        after_s, self._looked_at_s = self._looked_at_s, self._clock.now_s()
         ready = {key.fd: key.data for key, _ in self._selector.select(0)}
+        self._send_answers()  # only now: what is sent upon an answer is found by the next look
         for number, client in ready.items():
-            if isinstance(client, _Client) and self._clients.get(number) is client:
-                self._receive(client)
+            if isinstance(client, Caller) and self._clients.get(number) is client:
+                self._receive(client, after_s)
         if self._listener.fileno() in ready:  # last: it may drop others
             self._accept()
-        requests: list[Request] = []
-        for number, client in list(self._clients.items()):
-            if len(requests) < MAX_REQUESTS_PER_CYCLE and (line := client.next_line()):
-                self._clients[number] = self._clients.pop(number)  # to the end of the queue
-                request = client.understand(line, self._acts)
-                requests += [request] if request else []
-        return requests
+        else:
+            self._all_let_in_at_s = self._looked_at_s
+        return [request for client in self._next(most) if (request := self._understand(client))]
+
+    def start_again(self) -> None:
+        """Without those who are connected."""
+        self._drop_all()
+        self._selector.close()
+        self._selector = self._new_selector()
 
     def close(self) -> None:
         self._send_answers()
@@ -244,8 +178,14 @@ class RequestSocket:
         self._selector.close()
         self._listener.close()
 
+    def _new_selector(self) -> selectors.BaseSelector:
+        selector = selectors.DefaultSelector()
+        selector.register(self._listener, selectors.EVENT_READ, None)
+        return selector
+
     def _accept(self) -> None:
         """When all who are here wait for their turn, so does who comes, in the kernel's queue."""
+        after_s = self._all_let_in_at_s
         for _ in range(MAX_ACCEPTED_PER_CYCLE):
             is_full = len(self._clients) >= MAX_CLIENTS
             makes_room = self._who_makes_room() if is_full else None
@@ -253,27 +193,56 @@ class RequestSocket:
                 return
             try:
                 connection, _ = self._listener.accept()
+            except BlockingIOError:
+                self._all_let_in_at_s = self._looked_at_s
+                return
             except OSError:
-                return  # nobody, or gone again
+                return  # gone again, or no descriptor is left
             if makes_room:
                 self._drop(makes_room)
-            connection.setblocking(False)
-            client = _Client(connection, self._clock.now_s() + PATIENCE_S, self._users)
-            self._clients[connection.fileno()] = client
+            client = Caller(connection, self._clock.now_s() + PATIENCE_S, self._users)
+            self._clients[client.number] = client
             self._selector.register(connection, selectors.EVENT_READ, client)
-            self._receive(client)  # mostly it has asked already
+            self._receive(client, after_s)  # mostly it has asked already
 
-    def _receive(self, client: _Client) -> None:
-        try:
-            received = client.connection.recv(MAX_LINE_BYTES)
-        except BlockingIOError:
-            return
-        except OSError:
-            received = b""
-        client.received += received
-        client.has_hung_up |= not received
-        if client.is_over(self._clock.now_s()):
+    def _receive(self, client: Caller, after_s: float) -> None:
+        now_s = self._clock.now_s()
+        client.receive(after_s, now_s)
+        if client.is_over(now_s):
             self._drop(client)
+
+    def _next(self, most: int) -> list[Caller]:
+        """Whose turn it is; they go to the end of the queue."""
+        asking = [client for client in self._clients.values() if client.has_asked]
+        urgent = [c for c in asking if c.asks_for(b'"open"') and not c.unanswered]
+        turn = urgent[:MAX_REQUESTS_PER_CYCLE]
+        others = [client for client in asking if client not in turn]
+        turn += others[: max(0, most - len(turn))]
+        for client in turn:
+            self._clients[client.number] = self._clients.pop(client.number)
+        return turn
+
+    def _understand(self, client: Caller) -> Request | None:
+        """The request in its next line; None, and the client told, when it is none."""
+        line, after_s, before_s = client.next_line()
+        try:
+            asked = json.loads(line)
+            act, reason = asked["act"], asked.get("reason", "")
+            if act not in self._acts or not isinstance(reason, str):
+                raise ValueError
+        except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
+            known = ", ".join(self._acts)
+            problem = f'not understood; a request is {{"act": one of {known}, "reason": "..."}}'
+            client.answer(Reply(False, problem, ""))
+            return None
+        return Request(
+            act,
+            _plain(reason[:LONGEST_REASON]),
+            client.who,
+            client.answer,
+            came_at_s=before_s if act == "open" else after_s,
+            has_hung_up=lambda: client.has_hung_up,
+        )
 
     def _send_answers(self) -> None:
         now_s = self._clock.now_s()
@@ -283,7 +252,7 @@ class RequestSocket:
             if client.is_over(now_s):
                 self._drop(client)
 
-    def _who_makes_room(self) -> _Client | None:
+    def _who_makes_room(self) -> Caller | None:
         """For a newcomer, who may want to open: the longest idle of the user who has most here."""
         crowd = Counter(client.who for client in self._clients.values())
         idle = [c for c in self._clients.values() if not c.waits_for_its_turn]
@@ -293,10 +262,12 @@ class RequestSocket:
         for client in list(self._clients.values()):
             self._drop(client)
 
-    def _drop(self, client: _Client) -> None:
-        del self._clients[client.connection.fileno()]
-        self._selector.unregister(client.connection)
-        client.connection.close()
+    def _drop(self, client: Caller) -> None:
+        """Cannot fail, whatever came of letting it in."""
+        self._clients.pop(client.number, None)
+        with suppress(KeyError, ValueError, OSError):
+            self._selector.unregister(client.connection)
+        client.hang_up()
 
 
 def request_sockets(run_dir: Path, clock: Clock) -> list[Inbox]:

@@ -6,6 +6,8 @@ active-high, so off is low. A restart of the machine lets go of all of them.
 """
 
 import json
+import os
+import stat
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
 FILE_NAME = "outputs.json"
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 OFF = 0
+MOST_BYTES = 4096  # what is written has 300
 HIGHEST_GPIO = 511  # no controller of a Raspberry Pi comes near
 BY_HAND = "open the circuit by hand at the mains switch"
 
@@ -77,10 +80,14 @@ class LeftOutputs:
         if left is None:
             return ()
         chip, outputs = left
-        if problems := _switch_off(load_lgpio(self._run_dir), chip, outputs):
+        try:
+            problems = _switch_off(load_lgpio(self._run_dir), chip, outputs)
+        except HardwareMissing as missing:
+            problems = [", ".join(map(str, outputs)), missing.problem]
+        if problems:
             raise HardwareMissing(
                 f"may still be on: {'; '.join(problems)}",
-                f"stop what uses it, then `holdwatch drop` again; until then {BY_HAND}",
+                f"{BY_HAND}; then see to that, and `sudo holdwatch drop` again",
             )
         self.remove()
         return outputs
@@ -88,8 +95,8 @@ class LeftOutputs:
     def _read(self) -> tuple[list[str], tuple[Output, ...]] | None:
         """Labels of the chip, and the outputs; None when nothing was left."""
         try:
-            content = json.loads(self.path.read_bytes())
-            if content["boot"] != _boot():
+            content = json.loads(_bytes_of(self.path))
+            if _text(content["boot"]) != _boot():
                 return None
             return list(map(_text, content["chip"])), tuple(map(_output, content["outputs"]))
         except (FileNotFoundError, NotADirectoryError):
@@ -99,6 +106,20 @@ class LeftOutputs:
                 f"{self.path} cannot be read ({error}), so nobody knows which outputs were left on",
                 f"{BY_HAND}, look at the contactor, then remove that file",
             ) from None
+
+
+def _bytes_of(path: Path) -> bytes:
+    # O_NONBLOCK: opening a pipe returns at once. O_NOFOLLOW: no run makes a link.
+    file = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_NOFOLLOW | os.O_CLOEXEC)
+    try:
+        if not stat.S_ISREG(os.fstat(file).st_mode):
+            raise ValueError("not a regular file")
+        content = os.read(file, MOST_BYTES + 1)
+    finally:
+        os.close(file)
+    if len(content) > MOST_BYTES:
+        raise ValueError(f"larger than {MOST_BYTES} bytes")
+    return content
 
 
 def _switch_off(lgpio: Any, labels: list[str], outputs: tuple[Output, ...]) -> list[str]:

@@ -69,6 +69,12 @@ class Host:
                 return _run_dir(process.arguments)
         return self.state_dir if is_claimed(self.machine.at(self.state_dir)) else None
 
+    @property
+    def another_at_work(self) -> Path | None:
+        """The same, when that daemon is certainly not the one of this circuit."""
+        own = (self.run_dir, self.state_dir, Path(RUN_DIR))
+        return None if self.at_work in own else self.at_work
+
 
 def _run_dir(arguments: tuple[str, ...]) -> Path:
     if "--run-dir" in arguments[:-1]:

@@ -219,7 +219,7 @@ class Machine:
     @cached_property
     def processes(self) -> tuple[tuple[Process, ...], bool]:
         """Every other process and what it has open; and whether all of them could be looked at."""
-        seen, all_seen = [], True
+        seen, all_seen = [], self.there("/proc/self")
         for name in _numbers(self.at("/proc")):
             if name == os.getpid():
                 continue

@@ -1,6 +1,7 @@
 """As whom, and from where, systemd runs the daemon: the unit in force, with its drop-ins."""
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from supervisor.host.check_machine import Machine
@@ -24,14 +25,26 @@ class Unit:
     program: str  # empty without a unit
     hidden: tuple[str, ...]  # folders it does not see: systemd.exec(5)
     drops: bool  # after every end of the daemon it switches off what was left on
+    files: Mapping[str, str] = field(default_factory=dict)  # path and text, as they count
+
+    def values(self, key: str) -> list[str]:
+        """Of its section [Service]."""
+        return assigned(list(self.files.values()), "Service", key)
+
+    def told_by(self, key: str) -> str:
+        """The file that has the last word on a key; where none speaks of it, the unit itself."""
+        speaking = [path for path, text in self.files.items() if key in _keys(text)]
+        return [*list(self.files)[:1], *speaking][-1]
 
 
 def daemon_unit(machine: Machine, circuit: str) -> Unit:
-    text = _first(machine, UNIT)
-    if text is None:
+    own = f"holdwatch@{circuit}.service"
+    path = _first(machine, own) or _first(machine, UNIT)
+    if path is None:
         return Unit(False, USER, (GROUP, *GROUPS), "", (*HOMES, *TEMPORARY), False)
-    names = dict.fromkeys((UNIT, f"holdwatch@{circuit}.service"))
-    texts = [text, *(text for name in names for text in drop_ins(machine, f"system/{name}.d"))]
+    settings = drop_ins(machine, "system/service.d", f"system/{UNIT}.d", f"system/{own}.d")
+    files = {path: machine.text(path) or "" for path in (path, *settings)}
+    texts = list(files.values())
     starts = assigned(texts, "Service", "ExecStart")
     groups = " ".join(assigned(texts, "Service", "SupplementaryGroups")).split()
     return Unit(
@@ -44,30 +57,44 @@ def daemon_unit(machine: Machine, circuit: str) -> Unit:
             *(TEMPORARY if _is_on(texts, "PrivateTmp") else ()),
         ),
         any(" drop " in f"{line} " for line in assigned(texts, "Service", "ExecStopPost")),
+        files,
     )
 
 
-def drop_ins(machine: Machine, below: str) -> list[str]:
-    """The texts of ``*.conf`` below systemd's folders, in the order in which they count."""
+def drop_ins(machine: Machine, *below: str) -> list[str]:
+    """The paths of ``*.conf`` below systemd's folders, in the order in which they count: by name,
+    whatever the folder. Of those of one name the strongest place has it alone: systemd.unit(5)."""
     found: dict[str, str] = {}
     for folder in reversed(FOLDERS):
-        for path in machine.found(f"{folder}/systemd/{below}/*.conf"):
-            found[Path(path).name] = machine.text(path) or ""
+        for place in below:
+            for path in machine.found(f"{folder}/systemd/{place}/*.conf"):
+                found[Path(path).name] = path
     return [found[name] for name in sorted(found)]
 
 
-def assigned(texts: list[str], section: str, key: str) -> list[str]:
+def assigned(texts: Iterable[str], section: str, key: str) -> list[str]:
     """The values of a key, in order. An empty one takes back those before it: systemd.syntax(7)."""
     values: list[str] = []
     for text in texts:
-        inside = ""
-        for line in text.replace("\\\n", " ").splitlines():
-            name, equals, value = (part.strip() for part in line.partition("="))
-            if name.startswith("[") and name.endswith("]"):
-                inside = name[1:-1]
-            elif inside == section and equals and name == key:
+        for inside, name, value in _assignments(text):
+            if (inside, name) == (section, key):
                 values = [*values, value] if value else []
     return values
+
+
+def _keys(text: str) -> set[str]:
+    return {name for section, name, _ in _assignments(text) if section == "Service"}
+
+
+def _assignments(text: str) -> Iterator[tuple[str, str, str]]:
+    """Section, key and value."""
+    inside = ""
+    for line in text.replace("\\\n", " ").splitlines():
+        name, equals, value = (part.strip() for part in line.partition("="))
+        if name.startswith("[") and name.endswith("]"):
+            inside = name[1:-1]
+        elif equals:
+            yield inside, name, value
 
 
 def _is_on(texts: list[str], key: str) -> bool:
@@ -75,5 +102,5 @@ def _is_on(texts: list[str], key: str) -> bool:
 
 
 def _first(machine: Machine, name: str) -> str | None:
-    texts = (machine.text(f"/{folder}/systemd/system/{name}") for folder in FOLDERS)
-    return next((text for text in texts if text is not None), None)
+    paths = (f"/{folder}/systemd/system/{name}" for folder in FOLDERS)
+    return next((path for path in paths if machine.text(path) is not None), None)

@@ -2,6 +2,7 @@
 
 import os
 import re
+import shlex
 import stat
 import sys
 import sysconfig
@@ -40,6 +41,15 @@ def own_executable() -> Path:
     if installed.is_file():
         return installed
     raise Unfit(f"there is no program {NAME} beside this Python ({sys.executable})")
+
+
+def as_root(command: str) -> str:
+    """One of ours as it is to be typed: the path of root need not have it yet."""
+    try:
+        program = shlex.quote(str(own_executable()))
+    except Unfit:
+        program = NAME
+    return f"sudo {program} {command}"
 
 
 def refuse_odd(executable: Path) -> None:

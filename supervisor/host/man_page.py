@@ -104,7 +104,10 @@ def _paragraphs(text: str) -> Iterator[str]:
     for number, paragraph in enumerate(inspect.cleandoc(text).split("\n\n")):
         if number:
             yield ".PP"
-        yield from _lines(paragraph.replace("\b", ""))
+        if paragraph.startswith("\b\n"):  # click's mark of lines that stay as they are
+            yield from (".nf", *map(_word, paragraph.splitlines()[1:]), ".fi")
+        else:
+            yield from _lines(paragraph)
 
 
 def _lines(text: str) -> list[str]:

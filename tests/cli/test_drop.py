@@ -14,8 +14,11 @@ from loop_bench import LoopBench, with_level_drive
 
 from supervisor.cli import run
 from supervisor.cli.main import main
-from supervisor.control.instance import claim
+from supervisor.control import instance
+from supervisor.control.instance import FILE_NAME, claim
+from supervisor.devices.errors import HardwareMissing
 from supervisor.devices.left_outputs import LeftOutputs
+from supervisor.settings.faults import SettingsFaults
 from supervisor.settings.model import SupervisorSettings
 
 __all__ = ["lines"]
@@ -52,9 +55,47 @@ def test_a_second_time_there_is_nothing_to_do(killed: Path, lines: Lines) -> Non
     assert lines.level[COIL] == 1
 
 
-@pytest.mark.parametrize("place", ["", "not/there"])
-def test_nothing_left_is_no_failure(tmp_path: Path, place: str) -> None:
-    assert drop(tmp_path / place) == (0, f"nothing was left on in {tmp_path / place}\n")
+def test_nothing_left_is_no_failure(tmp_path: Path) -> None:
+    assert drop(tmp_path) == (0, f"nothing was left on in {tmp_path}\n")
+
+
+def test_a_folder_that_is_not_there_tells_nothing(tmp_path: Path) -> None:
+    code, said = drop(tmp_path / "mistyped")
+    assert code == 1
+    assert "cannot be told" in said
+    assert "mains switch" in said
+
+
+def test_every_circuit_below_is_dropped_and_one_that_fails_keeps_no_other_on(
+    tmp_path: Path, hut_settings: SupervisorSettings, lines: Lines
+) -> None:
+    """As the service has them: each in a folder of its own."""
+    for name in ("a", "b", "c"):
+        (tmp_path / name).mkdir()
+        LeftOutputs(tmp_path / name).write(hut_settings)
+    LeftOutputs(tmp_path / "a").path.write_text("no JSON")
+    lock = claim(tmp_path / "b")
+    try:
+        code, said = drop(tmp_path)
+    finally:
+        os.close(lock)
+    assert code == 1
+    assert "nobody knows" in said
+    assert f"at work in {tmp_path / 'b'}" in said
+    assert "off: coil" in said
+    assert lines.level[COIL] == 0
+
+
+def test_beside_a_daemon_that_wrote_no_file_it_does_not_say_that_all_is_off(
+    tmp_path: Path,
+) -> None:
+    lock = claim(tmp_path)
+    try:
+        code, said = drop(tmp_path)
+    finally:
+        os.close(lock)
+    assert code == 1
+    assert "a daemon is at work" in said
 
 
 def test_while_a_daemon_is_at_work_nothing_is_touched(killed: Path, lines: Lines) -> None:
@@ -69,6 +110,52 @@ def test_while_a_daemon_is_at_work_nothing_is_touched(killed: Path, lines: Lines
     assert "mains switch" in said
     assert lines.done == []
     assert LeftOutputs(killed).path.exists()
+
+
+def test_while_it_drives_no_daemon_starts(
+    killed: Path, lines: Lines, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its line would be busy for that start."""
+    monkeypatch.setattr(instance.time, "sleep", lambda _: None)
+    os.close(claim(killed))
+    drive, refused = lines.gpio_claim_output, []
+
+    def started_meanwhile(handle: int, gpio: int, level: int = 0) -> int:
+        with pytest.raises(HardwareMissing) as told:
+            claim(killed)
+        refused.append(told.value.problem)
+        return drive(handle, gpio, level)
+
+    monkeypatch.setattr(lines, "gpio_claim_output", started_meanwhile)
+    assert drop(killed)[0] == 0
+    assert len(refused) == len((COIL, MAINS, BUZZER, LAMP))
+    os.close(claim(killed))  # and given back
+
+
+def test_whether_a_daemon_is_at_work_that_cannot_be_told_is_said(
+    killed: Path, lines: Lines
+) -> None:
+    (killed / FILE_NAME).symlink_to(FILE_NAME)
+    code, said = drop(killed)
+    assert code == 1
+    assert "or nobody may see here whether one is" in said
+    assert "sudo" in said
+    assert lines.done == []
+
+
+def test_a_file_that_cannot_be_removed_is_told_in_words(
+    killed: Path, lines: Lines, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def forbidden(path: Path, **_: object) -> None:
+        raise PermissionError(13, "Permission denied", str(path))
+
+    monkeypatch.setattr(Path, "unlink", forbidden)
+    code, said = drop(killed)
+    assert code == 1
+    assert "all are off" in said
+    assert "outputs.json" in said
+    assert "what to do" in said
+    assert lines.level[COIL] == 0
 
 
 def test_a_pin_that_is_held_is_told_and_all_others_are_off(killed: Path, lines: Lines) -> None:
@@ -232,6 +319,23 @@ def test_a_start_that_cannot_switch_it_off_is_none(real: Real, lines: Lines) -> 
     assert real.left.path.exists()
 
 
+@pytest.mark.parametrize("is_busy", [False, True])
+def test_settings_at_fault_come_after_what_was_left_on(
+    real: Real, lines: Lines, monkeypatch: pytest.MonkeyPatch, *, is_busy: bool
+) -> None:
+    """Their exit code is the one that systemd does not try again."""
+
+    def faulty(_: Path) -> None:
+        raise SettingsFaults([])
+
+    real.run_dir.mkdir()
+    real.left.write(real.bench.settings)
+    monkeypatch.setattr(run, "load_fit", faulty)
+    lines.busy.update({COIL} if is_busy else ())
+    assert real.go()[0] == (69 if is_busy else 78)
+    assert lines.level[COIL] == is_busy
+
+
 def test_a_second_daemon_leaves_the_file_of_the_first_alone(real: Real, lines: Lines) -> None:
     real.run_dir.mkdir()
     real.left.write(real.bench.settings)
@@ -253,7 +357,6 @@ def test_folders_given_by_a_relative_path_stay_where_they_are(
     """The GPIO library changes the working folder."""
     given: list[Path] = []
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(run, "load_fit", lambda _: None)
     monkeypatch.setattr(run, "_run_real", lambda _, *folders: given.extend(folders))
     words = ["run", "any.yaml", "--run-dir", "r", "--state-dir", "s"]
     assert CliRunner().invoke(main, words).exit_code == 0

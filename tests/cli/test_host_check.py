@@ -3,6 +3,8 @@
 import json
 import os
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -174,6 +176,23 @@ def test_folders_are_those_of_the_service_unless_others_are_named(
     ask("--config", str(config(tmp_path, hut_path)), *given)
     assert (str(seen[0].run_dir), str(seen[0].state_dir)) == looked_at
     assert seen[0].circuit == "hut"
+
+
+def test_without_proc_it_says_what_to_do(pi: PiTree, tmp_path: Path, hut_path: Path) -> None:
+    pi.remove("/proc")
+    result = ask("--config", str(config(tmp_path, hut_path)))
+    assert "mount /proc" in result.stderr
+    assert "without settings" not in result.stdout
+    assert "fit, but:" in result.stdout or "NOT FIT" in result.stdout
+
+
+def test_it_needs_no_driver_to_be_loaded() -> None:
+    """Those look for the board in /proc, and fail where there is none."""
+    code = "import sys, supervisor.cli.host_check; print(*sys.modules)"
+    loaded = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    ).stdout.split()
+    assert not {"busio", "gpiozero", "lgpio"} & {*loaded}
 
 
 def test_on_the_machine_that_it_runs_on(hut_path: Path) -> None:

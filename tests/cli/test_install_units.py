@@ -152,8 +152,24 @@ def test_undo_leaves_what_is_not_ours_and_says_so(root: Path, into: list[str]) -
     assert result.exit_code == 1
     assert f"left alone: {root / UNIT.path}: edited" in result.stderr
     assert f"left alone: {drop_in}" in result.stderr
+    assert f"what to do: sudo rm {root / UNIT.path}" in result.stderr
+    assert f"settings ({root}/etc/holdwatch)" in result.stderr
     assert (root / UNIT.path).is_file()
     assert (root / "etc/holdwatch/hut.yaml").read_text() == "mine"
+
+
+@pytest.mark.parametrize("dry_run", [[], ["--dry-run"]])
+def test_undo_names_only_what_it_leaves(root: Path, into: list[str], dry_run: list[str]) -> None:
+    invoked(*into)
+    said = invoked("--root", root, "--undo", *dry_run).stderr
+    assert "etc/holdwatch" not in said
+    assert "var/lib/holdwatch" not in said
+    invoked(*into)
+    (root / "var/lib/holdwatch/hut").mkdir(parents=True)
+    (root / "etc/holdwatch/hut.yaml").write_text("mine")
+    said = invoked("--root", root, "--undo", *dry_run).stderr
+    assert f"settings ({root}/etc/holdwatch)" in said
+    assert f"journals ({root}/var/lib/holdwatch)" in said
 
 
 def test_undo_waits_until_nothing_starts_it(root: Path, into: list[str]) -> None:
@@ -332,6 +348,7 @@ def test_without_systemd_it_says_so(live: Path, monkeypatch: pytest.MonkeyPatch)
     result = invoked()
     assert result.exit_code == 0
     assert "systemd does not run here" in result.stderr
+    assert "sudo systemd-sysusers" in result.stderr
     assert called(live) == []
 
 
@@ -341,8 +358,21 @@ def test_not_root(live: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     for arguments in ([], ["--undo"]):
         result = invoked(*arguments)
         assert result.exit_code == 1
-        assert f"sudo {live}/bin/holdwatch install-units" in result.stderr
+        typed = " ".join(["install-units", *arguments])
+        assert f"sudo {live}/bin/holdwatch {typed};" in result.stderr
     assert invoked("--dry-run").exit_code == 0
+    assert snapshot(live / "root") == before
+
+
+@pytest.mark.parametrize("arguments", [[], ["--undo"], ["--dry-run"]])
+def test_without_proc_it_says_so(
+    live: Path, monkeypatch: pytest.MonkeyPatch, arguments: list[str]
+) -> None:
+    monkeypatch.setattr(install_units, "PROC", live / "nowhere")
+    before = snapshot(live / "root")
+    result = invoked(*arguments)
+    assert result.exit_code == 1
+    assert "mount /proc" in result.stderr
     assert snapshot(live / "root") == before
 
 

@@ -38,9 +38,9 @@ class Disk(DirectJournal):
         self.is_stuck = False
 
     def put(self, record: Record) -> None:
-        super().put(record)
         if self.is_stuck:
             return
+        super().put(record)
         if isinstance(record, Event) or self._clock.now_s() - self._written_at_s >= 30.0:
             self._written_at_s = self._clock.now_s()
             self.write()
@@ -161,9 +161,45 @@ def test_what_an_older_closing_had_counted_is_not_taken_for_it(bench: LoopBench)
     bench.journal.is_stuck = True
     close(bench, 20.0)
     text = counted_before(bench.folder / FILE_NAME)
-    assert json.loads(text)["contactor"] == {"closings": 1.0}
+    assert json.loads(text)["arming"] not in ("", bench.loop._parts.latch.arming)
     restart(bench)
     assert counts(now(bench)) == before
+
+
+def test_nor_what_an_older_life_of_the_latch_had(bench: LoopBench) -> None:
+    """Removed once, it counts closings anew; then the journal takes nothing more."""
+    for _ in range(4):
+        close(bench, 35.0)
+        bench.mailbox.put("open")
+        bench.run(bench.clock.now_s() + 2.0)
+    (bench.folder / "lockout.json").unlink()
+    restart(bench)
+    assert isinstance(bench.journal, Disk)
+    bench.journal.is_stuck = True
+    close(bench, 200.0)
+    bench.mailbox.put("open")
+    bench.run(bench.clock.now_s() + 2.0)
+    before = counts(now(bench))
+    close(bench, 20.0)
+    restart(bench)
+    assert counts(now(bench)) == before
+    assert not bench.loop._now.tally.is_whole
+
+
+def of_an_older_program(latch: Path) -> None:
+    content = json.loads(latch.read_text())
+    del content["arming"]
+    latch.write_text(json.dumps(content))
+
+
+def test_a_latch_of_an_older_program_goes_on_as_kept(bench: LoopBench) -> None:
+    before = counts(now(bench))
+    close(bench, 70.0)
+    of_an_older_program(bench.folder / "lockout.json")
+    restart(bench)
+    assert counts(now(bench)) == before
+    assert not bench.loop._now.tally.is_whole
+    assert bench.loop.guard.circuit is Circuit.LOCKED_OUT
 
 
 def removed(path: Path) -> None:
@@ -197,7 +233,7 @@ def saying(text: str) -> Callable[[Path], None]:
 
 @pytest.mark.parametrize("harm", [
     removed, garbage, a_folder, without_the_column, saying(""), saying("[]"), saying("{"),
-    saying('{"contactor": {"closings": 1e8}}'), saying('{"contactor": {"closings": 1e308}}'),
+    saying('{"contactor": {"closings": 1e8}}'), saying('{"arming": "", "memories": {}}'),
 ])  # fmt: skip
 def test_where_the_journal_cannot_say_it_is_as_kept_before_the_closing_and_told(
     bench: LoopBench, harm: Callable[[Path], None], caplog: pytest.LogCaptureFixture
@@ -232,46 +268,98 @@ def session(counted: float = 1.0, **flags: float) -> dict[str, float]:
     return {"counted": counted, "is_whole": 1.0, "is_used_up": 0.0} | flags
 
 
-def memories(closings: float, counted: float, **others: Memory) -> dict[str, Memory]:
-    name = "session_charge, 32 cells"
-    return {"contactor": {"closings": closings}, name: session(counted), **others}
+def memories(counted: float, **others: Memory) -> dict[str, Memory]:
+    return {"contactor": {"closings": 5.0}, CHARGE: session(counted), **others}
 
 
-KEPT = Kept(memories(5.0, 1.0, supply_thermal={"diode": 40.0}), "bank")
+CHARGE = "session_charge, 32 cells"
+ID = "3f2a9c"
+KEPT = Kept(memories(1.0, supply_thermal={"diode": 40.0}), "bank")
 
 
 def test_only_sessions_are_taken_from_it() -> None:
     """A supply that was hot is hotter by now, perhaps."""
-    text = text_of(Kept(memories(6.0, 2.0, supply_thermal={"diode": 20.0}), "other"))
+    text = text_of(Kept(memories(2.0, supply_thermal={"diode": 20.0}), "other"), ID)
     assert "supply_thermal" not in text
-    found = gone_on_from(KEPT, text)
-    assert found == Kept(memories(5.0, 2.0, supply_thermal={"diode": 40.0}), "bank")
+    assert "contactor" not in text
+    found = gone_on_from(KEPT, ID, text)
+    assert found == Kept(memories(2.0, supply_thermal={"diode": 40.0}), "bank")
     assert not found.is_whole
 
 
+@pytest.mark.parametrize(("kept_id", "told_id"), [
+    (ID, "3f2a9d"), (ID, ""), ("", ID), ("", ""), (ID, ID + " "), (ID, ID.upper()),
+])  # fmt: skip
+def test_of_another_arming_or_of_none_nothing_is_taken(kept_id: str, told_id: str) -> None:
+    assert gone_on_from(KEPT, kept_id, text_of(Kept(memories(2.0)), told_id)) == KEPT
+
+
+@pytest.mark.parametrize("odd", [None, 3, True, [ID], {"arming": ID}])
+def test_what_is_no_id_is_none(odd: object) -> None:
+    text = json.dumps(json.loads(text_of(Kept(memories(2.0)), ID)) | {"arming": odd})
+    assert gone_on_from(KEPT, ID, text) == KEPT
+
+
+def test_as_told_by_an_older_program_it_is_not_taken() -> None:
+    older = json.dumps({"contactor": {"closings": 6.0}, CHARGE: session(2.0)})
+    assert gone_on_from(KEPT, ID, older) == gone_on_from(KEPT, "", older) == KEPT
+
+
+def counted_on(kept: Memory, told: Memory, name: str = CHARGE) -> Memory:
+    text = text_of(Kept({name: told}), ID)
+    return gone_on_from(Kept({name: kept}), ID, text).memories[name]
+
+
+@pytest.mark.parametrize("told", [session(10.0), session(1e3, is_used_up=1.0)])
+def test_never_less_than_the_latch_itself(told: Memory) -> None:
+    """One used up counts from zero after an end without a word."""
+    assert counted_on(session(900.0), told) == session(900.0)
+
+
 def test_a_session_that_began_with_that_closing_counts_from_there() -> None:
-    found = gone_on_from(KEPT, text_of(Kept(memories(6.0, 0.25))))
-    assert found.memories["session_charge, 32 cells"]["counted"] == 0.25
+    assert counted_on(session(900.0, is_used_up=1.0), session(0.25)) == session(0.25)
+
+
+def tally(charge: float, hours: float, **flags: float) -> Memory:
+    counts = {"charge": charge, "hours": hours}
+    return {f"{n} {k}": v for n, each in counts.items() for k, v in session(each, **flags).items()}
+
+
+def test_of_a_tally_no_count_is_less() -> None:
+    name, kept = "tally, 32 cells", tally(5.0, 2.0)
+    assert counted_on(kept, tally(6.0, 2.5), name) == tally(6.0, 2.5)
+    for told in (tally(6.0, 1.5), tally(4.0, 2.5)):
+        assert counted_on(kept, told, name) == kept
+    ended = tally(5.0, 2.0, is_used_up=1.0)
+    assert counted_on(ended, tally(0.1, 0.01), name) == tally(0.1, 0.01)
+
+
+def test_one_session_that_is_less_takes_nothing_from_another() -> None:
+    """Limits that hold on to what was, beside a tally that began anew."""
+    other = "session_time, 32 cells"
+    kept = Kept({CHARGE: session(900.0), other: session(1.0)})
+    told = text_of(Kept({CHARGE: session(0.25), other: session(1.5)}), ID)
+    found = gone_on_from(kept, ID, told).memories
+    assert found == {CHARGE: session(900.0), other: session(1.5)}
 
 
 @pytest.mark.parametrize("told", [
-    memories(5.0, 2.0),
-    memories(6.0, -1.0),
-    memories(6.0, 2.0) | {"session_charge, 4 cells": session()},
-    {"contactor": {"closings": 6.0}},
-    memories(6.0, 2.0) | {"session_charge, 32 cells": session(2.0, is_whole=0.5)},
-    memories(6.0, 2.0) | {"session_charge, 32 cells": session(2.0, is_used_up=7.0)},
-    memories(6.0, 2.0) | {"session_charge, 32 cells": {"counted": 2.0}},
-    memories(6.0, 2.0) | {"contactor": {}},
+    memories(-1.0),
+    memories(2.0) | {"session_charge, 4 cells": session()},
+    {},
+    {CHARGE: session(2.0, is_whole=0.5)},
+    {CHARGE: session(2.0, is_used_up=7.0)},
+    {CHARGE: {"counted": 2.0}},
+    {CHARGE: session(2.0) | {"more": 0.0}},
 ])  # fmt: skip
 def test_what_cannot_be_of_that_closing_is_not_taken(told: dict[str, Memory]) -> None:
-    assert gone_on_from(KEPT, json.dumps(told)) == KEPT
+    assert gone_on_from(KEPT, ID, text_of(Kept(told), ID)) == KEPT
 
 
 @given(st.text() | st.recursive(
-    st.none() | st.booleans() | st.floats() | st.integers() | st.text(),
+    st.none() | st.booleans() | st.floats() | st.integers() | st.sampled_from(["", ID]),
     lambda inner: st.lists(inner) | st.dictionaries(
-        st.sampled_from(["contactor", "session_charge, 32 cells", "counted", "closings"]), inner),
+        st.sampled_from(["arming", "memories", CHARGE, "counted"]), inner),
 ).map(json.dumps))  # fmt: skip
 def test_whatever_it_says_the_start_goes_on(text: str) -> None:
-    assert gone_on_from(KEPT, text) == KEPT
+    assert gone_on_from(KEPT, ID, text) == KEPT

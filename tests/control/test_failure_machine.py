@@ -57,8 +57,8 @@ def test_a_stall_of_ten_periods_is_counted_and_followed_by_no_burst(
     gaps = [after - before for before, after in itertools.pairwise(begun)]
     assert 9 <= bench.loop._pacer.misses - missed <= 11
     early = [gap for gap in gaps if gap < 0.9 * period_s]
-    # Each writing of the lockout begins the beat anew: at the trip, and as its story grows.
-    assert len(early) <= 3, "late cycles are not made up for"
+    # Back on the beat after the stall, and begun anew after the lockout is written: no ten of them.
+    assert len(early) <= 5, "late cycles are not made up for"
     lockout = bench.loop.keeper.lockout
     assert lockout
     assert "permission to be closed ran out" in lockout.reason

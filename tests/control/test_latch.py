@@ -156,6 +156,47 @@ def test_after_an_end_without_a_word_the_memory_is_not_whole(tmp_path: Path) -> 
     assert kept_in(tmp_path) == HEAT
 
 
+def arming_in(folder: Path) -> str:
+    latch = Latch(folder)
+    latch.read(WALL)
+    return latch.arming
+
+
+def test_each_arming_has_an_id_of_its_own_at_the_same_time_too(tmp_path: Path) -> None:
+    latch, ids = Latch(tmp_path), set()
+    assert latch.arming == ""
+    for _ in range(3):
+        latch.arm(WALL, HEAT)
+        assert arming_in(tmp_path) == latch.arming != ""
+        ids.add(latch.arming)
+    assert len(ids) == 3
+
+
+def test_an_arming_that_is_over_has_none(tmp_path: Path) -> None:
+    latch = Latch(tmp_path)
+    for over in (lambda: latch.clear(WALL, "opened", HEAT), lambda: latch.lock(TRIP, HEAT)):
+        latch.arm(WALL, HEAT)
+        over()
+        assert arming_in(tmp_path) == ""
+
+
+@pytest.mark.parametrize("odd", [{}, *({"arming": odd} for odd in (None, 3, True, [], {}, ""))])
+def test_an_id_that_is_none_is_not_known_and_all_else_is(
+    tmp_path: Path, odd: dict[str, object]
+) -> None:
+    """As written by an older program, which gave none."""
+    Latch(tmp_path).arm(WALL, HEAT)
+    path = tmp_path / "lockout.json"
+    content = json.loads(path.read_text())
+    del content["arming"]
+    path.write_text(json.dumps(content | odd))
+    assert arming_in(tmp_path) == ""
+    assert kept_in(tmp_path) == HEAT
+    found = Latch(tmp_path).read(WALL)
+    assert found is not None
+    assert "ended without a word" in found.reason
+
+
 @pytest.mark.parametrize(
     "memory", [None, 3, [], {"supply_thermal": 1}, {"supply_thermal": {"rectifier": "hot"}}]
 )

@@ -16,10 +16,10 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from supervisor.control import requests
+from supervisor.control.caller import MAX_LINE_BYTES
 from supervisor.control.requests import (
     ACTS,
     MAX_CLIENTS,
-    MAX_LINE_BYTES,
     MAX_REQUESTS_PER_CYCLE,
     OPEN_SOCKET_NAME,
     PATIENCE_S,
@@ -150,7 +150,7 @@ def test_no_order_of_coming_asking_and_going_makes_it_raise(
     connected: list[socket.socket] = []
 
     def serve() -> None:
-        answer_all(bench.inbox._take())  # not take(): it would hide an error
+        answer_all(bench.inbox.take())
 
     for step, which in steps:
         if step == CONNECT and len(connected) < 3 * MAX_CLIENTS:
@@ -171,14 +171,14 @@ def test_no_order_of_coming_asking_and_going_makes_it_raise(
     assert not bench.inbox._clients
 
 
-def test_an_error_within_drops_the_clients_and_not_the_loop(
-    bench: Bench, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_after_an_error_it_starts_again_without_its_clients(bench: Bench) -> None:
     client = bench.connect()
-    with monkeypatch.context() as broken:
-        broken.setattr(bench.inbox, "_send_answers", lambda: 1 / 0)
-        assert bench.inbox.take() == []
-    client.close()
+    bench.take()
+    bench.inbox._selector.close()
+    with pytest.raises((ValueError, RuntimeError, KeyError, TypeError)):
+        bench.inbox.take()
+    bench.inbox.start_again()
+    assert client.recv(1) == b""
     again = bench.connect()
     again.sendall(b'{"act": "open"}\n')
     assert [r.act for r in bench.take()] == ["open"]
@@ -229,12 +229,62 @@ def test_who_hung_up_after_two_lines_is_heard_twice(bench: Bench) -> None:
     assert acts == ["silence", "open"]
 
 
-def test_nothing_closes_for_one_who_has_hung_up(bench: Bench) -> None:
-    for act in ("open", "open", "close"):
-        client = bench.connect()
+def test_who_has_hung_up_is_known_with_what_he_asked_for(bench: Bench) -> None:
+    stays = bench.connect()
+    stays.sendall(b'{"act": "close"}\n')
+    (asked,) = bench.take()
+    assert asked.why_no_longer(bench.clock.now_s()) == ""
+    stays.close()
+    bench.take()
+    assert "hung up" in asked.why_no_longer(bench.clock.now_s())
+
+
+def test_an_open_counts_from_when_it_was_read_and_all_else_from_when_it_may_have_come(
+    bench: Bench,
+) -> None:
+    """Between two looks nobody knows which of them came first."""
+    bench.clock.sleep_until(1.0)
+    bench.take()
+    both = bench.connect(), bench.connect()
+    for client, act in zip(both, ("open", "close"), strict=True):
         client.sendall(json.dumps({"act": act}).encode() + b"\n")
-        client.close()
-    assert [r.act for r in bench.take()] == ["open", "open"]
+    bench.clock.sleep_until(4.0)
+    came_at_s = {request.act: request.came_at_s for request in bench.take()}
+    assert came_at_s == {"open": 4.0, "close": 1.0}
+    both[1].sendall(b'{"act": "close"}\n')
+    bench.clock.sleep_until(5.0)
+    assert [request.came_at_s for request in bench.take()] == [4.0]
+
+
+def test_who_waits_in_the_kernels_queue_counts_from_before(bench: Bench) -> None:
+    """All places are taken by some who have asked: nobody sees when he came."""
+    for _ in range(MAX_CLIENTS):
+        bench.connect().sendall(b'{"act": "status"}\n')
+    statuses = bench.take()
+    bench.clock.sleep_until(1.0)
+    bench.connect().sendall(b'{"act": "close"}\n')
+    bench.clock.sleep_until(9.0)
+    statuses += bench.take()
+    answer_all(statuses)
+    came_at_s = [request.came_at_s for request in bench.take() if request.act == "close"]
+    assert came_at_s == [0.0]
+
+
+@pytest.mark.parametrize("most", [0, 1, MAX_REQUESTS_PER_CYCLE])
+def test_who_wants_to_open_comes_before_all_others_and_needs_no_room(
+    bench: Bench, most: int
+) -> None:
+    for act in ("status", "close", "status", "open"):
+        bench.connect().sendall(json.dumps({"act": act}).encode() + b"\n")
+    taken = bench.inbox.take(most)
+    assert [r.act for r in taken] == ["open", "status"][: max(1, most)]
+
+
+def test_a_flood_of_opens_does_not_pile_up_while_nobody_takes_them(bench: Bench) -> None:
+    for _ in range(MAX_CLIENTS):
+        bench.connect().sendall(b'{"act": "open"}\n' * 100)
+    taken = [request for _ in range(100) for request in bench.inbox.take(0)]
+    assert len(taken) <= MAX_CLIENTS
 
 
 @pytest.mark.parametrize("lines", [1, 100])

@@ -1,6 +1,7 @@
 """systemd's watchdog: fed by complete cycles, patient with a slow disk, and with nothing else."""
 
-from itertools import pairwise
+from collections.abc import Callable
+from itertools import count, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -29,16 +30,22 @@ class Systemd(Notifier):
         self.heard_at_s = clock.now_s()
         self.fed_at_s: list[float] = []
         self.would_end_at_s: list[float] = []
+        self.fed_with_patience_s: list[float] = []
+        self.is_deaf: Callable[[str], bool] = lambda _: False
 
-    def _send(self, text: str) -> None:
+    def _send(self, text: str) -> bool:
         self.look()
-        key, _, value = text.partition("=")
-        if key == "WATCHDOG":
+        if self.is_deaf(text):
+            return False
+        told = dict(line.split("=") for line in text.splitlines())
+        if "WATCHDOG_USEC" in told:
+            self.patience_s = int(told["WATCHDOG_USEC"]) / 1e6
+        if "WATCHDOG" in told:
             self.heard_at_s = self._clock.now_s()
             self.fed_at_s.append(self.heard_at_s)
-        elif key == "WATCHDOG_USEC":
-            self.patience_s = int(value) / 1e6
+            self.fed_with_patience_s.append(self.patience_s)
         self.look()
+        return True
 
     def look(self) -> None:
         if self._clock.now_s() > self.heard_at_s + self.patience_s:
@@ -99,19 +106,26 @@ def test_open_on_a_dead_bus_it_is_fed_as_a_new_process_would_see_no_more(bench: 
 
 
 def test_a_slow_disk_is_no_hang(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Every write of the latch: armed, cleared, tripped."""
-    write = Latch._write
+    """Every write of the latch: armed (for one who waits no longer), cleared, tripped."""
+    write, wait_s = Latch._write, 5.0
 
     def slow(latch: Latch, state: dict[str, Any], keep: Kept) -> None:
-        bench.clock.sleep_until(bench.clock.now_s() + 5.0)
+        bench.clock.sleep_until(bench.clock.now_s() + wait_s)
         bench.systemd.look()
         write(latch, state, keep)
 
     monkeypatch.setattr(Latch, "_write", slow)
+    bench.further(2.0)
+    bench.mailbox.put("close")
+    bench.further(12.0)
+    wait_s = 0.0
     bench.close()
+    wait_s = 5.0
     bench.mailbox.put("open")
     bench.further(6.0)
+    wait_s = 0.0
     bench.close()
+    wait_s = 5.0
     bench.world.fault(BusError(kind="bus_error", errno=121))
     bench.further(6.0)
     assert bench.loop.guard.circuit is Circuit.LOCKED_OUT
@@ -130,6 +144,19 @@ def test_closed_it_is_never_more_patient_than_the_unit_says(bench: Bench) -> Non
     bench.loop._parts.contactor.close_for = noted  # type: ignore[method-assign]
     bench.close()
     assert patience == {WATCHDOG_S}
+
+
+@pytest.mark.parametrize("lost", range(6))
+def test_a_word_that_is_lost_leaves_it_no_more_patient(bench: Bench, lost: int) -> None:
+    """systemd's queue may be full at any of those round the write that arms."""
+    bench.further(2.0)
+    bench.mailbox.put("close")
+    numbers = count()
+    bench.systemd.is_deaf = lambda _: next(numbers) == lost
+    bench.further(6.0)
+    assert bench.loop.guard.circuit is Circuit.CLOSED
+    assert set(bench.systemd.fed_with_patience_s) == {WATCHDOG_S}
+    assert bench.systemd.patience_s == WATCHDOG_S
 
 
 def test_a_disk_that_hangs_for_good_is_ended(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -2,6 +2,7 @@
 
 import json
 import os
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -82,6 +83,42 @@ def test_the_worst_comes_first_and_each_finding_tells_itself_apart(pi: PiTree) -
     assert len(names) == len(set(names))
 
 
+def test_a_weakened_unit_is_told_with_its_file_and_a_way_back(pi: PiTree) -> None:
+    """Several settings, and each is told; what is to be typed fits the place of the file."""
+    for path in ("/etc/systemd/system/holdwatch@.service.d", "/usr/lib/systemd/system/service.d"):
+        pi.write(f"{path}/mine.conf", "[Service]\nWatchdogSec=30\nExecStopPost=\nRestart=no\n")
+        found = findings(pi, "protection.kept")
+        assert [f.about for f in found] == ["ExecStopPost", "WatchdogSec", "Restart"]
+        assert all(f.group == "Service" and f"{path}/mine.conf" in f.remedy for f in found)
+        assert all(("systemctl revert" in f.remedy) == path.startswith("/etc") for f in found)
+        assert all("daemon-reload" in f.remedy for f in found)
+        pi.remove(f"{path}/mine.conf")
+
+
+def test_what_is_to_be_typed_as_root_names_the_whole_program(
+    pi: PiTree, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Before it is on the path of root, its name alone is not found."""
+    program = pi.machine.at("/opt/holdwatch/bin/holdwatch")
+    monkeypatch.setattr(sys, "argv", [str(program)])
+    pi.write("/etc/passwd", "root:x:0:0:::\n")
+    pi.write("/etc/group", "root:x:0:\n")
+    pi.remove("/usr/local/lib")
+    pi.hide_processes()
+    pi.kernel.who = (1000, frozenset({1000}))
+    remedies = [f.remedy for f in examine_host(pi.host())]
+    assert not [r for r in remedies if "sudo holdwatch" in r]
+    for command in ("install-units", "host-check"):
+        assert any(f"sudo {program} {command}" in r for r in remedies)
+
+
+def test_without_a_running_systemd_users_are_made_by_hand(pi: PiTree) -> None:
+    pi.write("/etc/passwd", "root:x:0:0:::\n")
+    assert "systemd-sysusers" not in worst(findings(pi, "users.service")).remedy
+    pi.remove("/run/systemd/system")
+    assert "sudo systemd-sysusers" in worst(findings(pi, "users.service")).remedy
+
+
 # --- the bus is left alone
 
 
@@ -152,6 +189,27 @@ def test_the_daemon_at_work_is_taken_at_its_word(
     told = worst(findings(pi, "chips.answering"))
     assert told.state is state
     assert words in told.found
+    assert pi.kernel.chips.asked == []
+
+
+@pytest.mark.parametrize("where", ["/run/holdwatch/other", "/tmp/test-run"])
+def test_another_daemon_is_not_taken_for_ours(pi: PiTree, where: str) -> None:
+    """Whatever it says of itself; and its bus is left alone all the same."""
+    pi.process(812, f"python /v/bin/holdwatch run --run-dir {where} x.yaml", "/dev/i2c-1")
+    StatusFile(pi.machine.at(where)).publish(replace(OPEN, published_at_s=time.monotonic()))
+    found = examine_host(pi.host())
+    words = " ".join(f.found for f in found)
+    assert f"another holdwatch is at work in {where}" in words
+    assert "the daemon at work" not in words
+    assert "its own" not in words
+    assert pi.kernel.chips.asked == []
+
+
+def test_without_proc_nobody_is_asked_and_nothing_fails(pi: PiTree) -> None:
+    pi.remove("/proc")
+    found = examine_host(pi.host())
+    assert not [f for f in found if "the look at it failed" in f.found]
+    assert worst(findings(pi, "chips.answering")).state is CANNOT_TELL
     assert pi.kernel.chips.asked == []
 
 

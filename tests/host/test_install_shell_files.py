@@ -68,6 +68,18 @@ def test_no_word_of_a_help_text_is_taken_for_a_request(tmp_path: Path, words: st
     assert rendered(path).count(words.replace("'", "\u2019")) + rendered(path).count(words) >= 2
 
 
+@needs_groff
+def test_a_list_in_a_help_text_stays_a_list(tmp_path: Path) -> None:
+    help_text = "\b\n--json: with\n  id      its name\n  .dot    \\fBas it is\n\nAfter\nit."
+    group = click.Group("group", help="Group.")
+    group.add_command(click.Command("list", help=help_text))
+    path = tmp_path / "list.1"
+    path.write_text(man_page(group))
+    lines = [line.strip() for line in rendered(path).splitlines()]
+    at = lines.index("--json: with")
+    assert lines[at + 1 : at + 5] == ["id      its name", ".dot    \\fBas it is", "", "After it."]
+
+
 def test_the_page_tells_every_option_but_help() -> None:
     page = man_page(main)
     context = click.Context(main)

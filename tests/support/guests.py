@@ -25,7 +25,8 @@ BARE = ("-nodefaults", "-nographic", "-serial", "stdio", "-monitor", "none", "-n
 def found_in_guest(script: str, share: Path, *, keeps_levels: bool, systemd: bool = False) -> None:
     """It leaves its facts in ``share``. ``keeps_levels``: of a pin whose process has gone.
 
-    ``systemd``: it runs as a service below that one, with the project installed.
+    ``systemd``: it runs as a service below that one, with the project installed, and sees nothing
+    of the host; else on the host's files.
     """
     built = system(guest()) if systemd else guest()
     words = {
@@ -35,11 +36,11 @@ def found_in_guest(script: str, share: Path, *, keeps_levels: bool, systemd: boo
         **(_below_systemd(script, share) if systemd else _alone(script)),
     }
     line = " ".join(["quiet", *(f"{key}={value}" for key, value in words.items())])
+    host = () if systemd else _folder("host", "/", "readonly=on,multidevs=remap")
     command = [
-        "qemu-system-x86_64", *CLOCK, "-cpu", "max", "-m", str(MEGABYTES), *BARE,
-        "-kernel", str(built.kernel), "-initrd", str(built.initramfs), "-append", line,
-        *_folder("host", "/", "readonly=on,multidevs=remap"),
-        *_folder("share", str(share), "readonly=off"),
+        "qemu-system-x86_64", *CLOCK, "-cpu", "max", *BARE,
+        "-m", str(MEGABYTES), "-kernel", str(built.kernel), "-initrd", str(built.initramfs),
+        "-append", line, *host, *_folder("share", str(share), "readonly=off"),
     ]  # fmt: skip
     with (share / "console").open("wb") as console:
         subprocess.run(
@@ -53,7 +54,7 @@ def _alone(script: str) -> dict[str, str]:
 
 
 def _below_systemd(script: str, share: Path) -> dict[str, str]:
-    """The scripts go along in the share: the guest sees nothing of the host."""
+    """The scripts go along in the share."""
     shutil.copytree(SCRIPTS, share / "guest")
     return {
         "systemd.unit": "bench.target",

@@ -62,7 +62,7 @@ CASES: list[tuple[str, State, str, tuple[Spoil, ...]]] = [
     ("bus.speed", CANNOT_TELL, "does not say", (write(HERTZ, b"\0\1\2"),)),
     ("bus.speed", CANNOT_TELL, "does not say", (write(HERTZ, b"\0\0\0\0"),)),
     ("bus.others", GOOD, "is free", ()),
-    ("bus.others", GOOD, "nobody but the daemon", (
+    ("bus.others", GOOD, "nobody but holdwatch", (
         process("/opt/v/bin/python /opt/v/bin/holdwatch run x.yaml", "/dev/i2c-1"),)),
     ("bus.others", WARNING, "python3 (process 812) has", (
         process("/usr/bin/python3 mine.py", "/dev/null", "/dev/i2c-1"),)),
@@ -87,10 +87,10 @@ CASES: list[tuple[str, State, str, tuple[Spoil, ...]]] = [
     ("chips.answering", CANNOT_TELL, "no permission", (
         lambda tree: setattr(tree.kernel, "missing", HardwareMissing("no permission", "")),)),
     ("chips.answering", CANNOT_TELL, "may be at work", (claimed(RUN),)),
-    ("chips.answering", CANNOT_TELL, "may be at work (/run/holdwatch/other)", (
+    ("chips.answering", CANNOT_TELL, "in /run/holdwatch/other: the bus may be in use", (
         claimed("/run/holdwatch/other"),)),
     ("chips.answering", CANNOT_TELL, "may be at work", (claimed(STATE),)),
-    ("chips.answering", CANNOT_TELL, "may be at work (/tmp/x)", (
+    ("chips.answering", CANNOT_TELL, "another holdwatch is at work in /tmp/x: the bus may", (
         process("python3 /v/bin/holdwatch run --run-dir /tmp/x --state-dir /tmp/y x.yaml"),)),
     ("chips.answering", CANNOT_TELL, "may be at work", (
         process("python3 -m supervisor run x.yaml"),)),
@@ -142,6 +142,10 @@ CASES: list[tuple[str, State, str, tuple[Spoil, ...]]] = [
         config_txt("dtparam=spi=on\ndtparam=spi=off\n#dtoverlay=x,gpiopin=17\n"
                    "[none]\ndtoverlay=x,gpiopin=17\n"), block("contactor", pin=9))),
     ("gpio.taken", GOOD, "its own", (claimed(RUN),)),
+    ("gpio.taken", GOOD, "are free", (claimed("/run/holdwatch/other"),)),
+    ("gpio.taken", FAULT, "by holdwatch", (
+        claimed("/run/holdwatch/other"),
+        lambda tree: tree.kernel.used.update({17: "holdwatch"}))),
     ("gpio.taken", CANNOT_TELL, "no settings", (no_settings,)),
     ("gpio.taken", CANNOT_TELL, "cannot be asked", (unasked,)),
     ("gpio.others", GOOD, "is free", ()),

@@ -25,6 +25,8 @@ from pi_tree import GPIO, GROUPS, HOLDWATCH, I2C, MOUNTS, RUN, SETTINGS, STATE
 
 from supervisor.host.check_answer import State
 
+ABOVE = "/etc/systemd/system/holdwatch@.service.d"
+
 FAULT, WARNING, CANNOT_TELL, NOTE, GOOD = State
 
 # The check, its answer, words of it, and what is changed before.
@@ -141,6 +143,40 @@ CASES: list[tuple[str, State, str, tuple[Spoil, ...]]] = [
         write("/etc/systemd/system/multi-user.target.wants/holdwatch@other.service", ""))),
     ("units.enabled", CANNOT_TELL, "no service", (
         remove("/etc/systemd/system/multi-user.target.wants", OURS),)),
+    ("units.restarted", GOOD, "nothing", ()),
+    ("units.restarted", NOTE, "needrestart", (write("/usr/sbin/needrestart", ""),)),
+    # --- what guards the circuit in the unit in force
+    ("protection.kept", GOOD, "as they are delivered", ()),
+    ("protection.kept", GOOD, "as they are delivered", (
+        unit("WatchdogSec=2000ms", "Nice=-5", "SupplementaryGroups=spi",
+             "ExecStopPost=/usr/bin/logger %i has ended"),)),
+    ("protection.kept", GOOD, "as they are delivered", (
+        write(OURS.replace("/usr/local/lib", "/etc").replace("@", "@other") + ".d/mine.conf",
+              "[Service]\nRestart=no\n"),)),
+    *(("protection.kept", WARNING, f"{line.partition('=')[0]} is ", (unit(*before, line),))
+      for line, *before in (
+          ("ExecStart=/usr/bin/true", "ExecStart="), ("ExecStopPost=",),
+          ("ExecStopPost=/usr/bin/logger ended", "ExecStopPost="),
+          ("WatchdogSec=30",), ("WatchdogSec=0",), ("WatchdogSec=",), ("WatchdogSignal=SIGABRT",),
+          ("Restart=no",), ("RestartPreventExitStatus=69",), ("Type=exec",), ("User=root",),
+          ("CPUSchedulingPolicy=other",), ("CPUSchedulingPriority=1",), ("LimitMEMLOCK=64K",),
+          ("LimitMEMLOCK=",), ("RuntimeDirectory=",), ("RuntimeDirectoryMode=0777",),
+          ("RuntimeDirectoryPreserve=no",), ("StateDirectory=other",))),
+    *(("protection.kept", WARNING, f"not 2 ({path})", (write(path, "[Service]\nWatchdogSec=9\n"),))
+      for path in (
+          f"{folder}/systemd/system/{name}.d/mine.conf"
+          for folder in ("/etc", "/run", "/usr/local/lib", "/usr/lib")
+          for name in ("holdwatch@.service", "holdwatch@hut.service"))),
+    ("protection.kept", WARNING, "WatchdogSec is 9, not 2", (
+        unit("WatchdogSec=3"), write(f"{ABOVE}/zz.conf", "[Service]\nWatchdogSec=9\n"))),
+    ("protection.kept", WARNING, "WatchdogSec is 9, not 2 (/etc/systemd/system/holdwatch@hut.ser", (
+        lambda tree: tree.write("/etc/systemd/system/holdwatch@hut.service",
+            tree.machine.text(OURS).replace("WatchdogSec=2\n", "WatchdogSec=9\n")),)),
+    ("protection.kept", WARNING, "WatchdogSec is not set", (
+        lambda tree: tree.write(OURS, tree.machine.text(OURS).replace("WatchdogSec=2\n", "")),)),
+    ("protection.kept", FAULT, "ExecStopPost is not set", (
+        block("contactor", drive="level"), unit("ExecStopPost="))),
+    ("protection.kept", CANNOT_TELL, "no service", (remove(OURS),)),
     # --- program
     ("program.place", GOOD, "/opt/holdwatch/bin/holdwatch lies", ()),
     ("program.place", FAULT, "/home/warden/python", (
@@ -185,6 +221,9 @@ CASES: list[tuple[str, State, str, tuple[Spoil, ...]]] = [
         write(WATCHDOG_CONF, "[Manager]\nRuntimeWatchdogSec=soon\n"),)),
     # --- kernel
     ("kernel.realtime", GOOD, "may run in real time", ()),
+    ("kernel.realtime", NOTE, "its unit does not ask", (unit("CPUSchedulingPolicy=other"),)),
+    ("kernel.realtime", NOTE, "its unit does not ask", (unit("CPUSchedulingPolicy="),)),
+    ("kernel.realtime", GOOD, "may run in real time", (unit("CPUSchedulingPolicy=fifo"),)),
     ("kernel.realtime", FAULT, "is 0", (write("/proc/sys/kernel/sched_rt_runtime_us", "0\n"),)),
     ("kernel.realtime", NOTE, "is -1", (write("/proc/sys/kernel/sched_rt_runtime_us", "-1\n"),)),
     ("kernel.realtime", CANNOT_TELL, "not say", (remove("/proc/sys/kernel/sched_rt_runtime_us"),)),
@@ -206,6 +245,10 @@ CASES: list[tuple[str, State, str, tuple[Spoil, ...]]] = [
     ("kernel.cores", WARNING, "one processor core", (
         write("/sys/devices/system/cpu/online", "0\n"),)),
     ("kernel.cores", CANNOT_TELL, "not say", (write("/sys/devices/system/cpu/online", "all"),)),
+    ("kernel.memory_limit", GOOD, "limit", ()),
+    ("kernel.memory_limit", NOTE, "MemoryMax", (
+        write("/sys/fs/cgroup/cgroup.controllers", "cpuset cpu io pids\n"),)),
+    ("kernel.memory_limit", CANNOT_TELL, "not say", (remove("/sys/fs/cgroup"),)),
     # --- page
     ("page.port", GOOD, "8462 of the page is free", ()),
     ("page.port", GOOD, "is free", (write("/proc/net/tcp", LISTENING.replace(" 0A ", " 01 ")),)),

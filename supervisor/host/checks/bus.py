@@ -5,6 +5,7 @@ from pathlib import Path
 
 from supervisor.host.check_answer import Answer, cannot_tell, fault, good, note, warning
 from supervisor.host.check_host import Host
+from supervisor.host.install_executable import as_root
 
 READ_WRITE = 6
 SWITCH_ON = "sudo raspi-config, Interface Options, I2C: on; then start the machine anew"
@@ -48,7 +49,7 @@ def may_use(host: Host, path: str, group: str) -> Iterator[Answer]:
     elif user is None:
         yield cannot_tell(
             f"whether the daemon may use {path}: its user {host.unit.user} does not exist",
-            remedy="sudo holdwatch install-units makes that user.",
+            remedy=f"{as_root('install-units')} makes that user.",
         )
     elif told.lets(user, READ_WRITE):
         yield good(f"{user.name} may read and write {path}")
@@ -56,7 +57,7 @@ def may_use(host: Host, path: str, group: str) -> Iterator[Answer]:
         yield fault(
             f"{user.name} may not read and write {path} ({host.machine.owner_words(told)})",
             "The daemon does not start.",
-            f"sudo holdwatch install-units gives the device to the group {group}, and the group to "
+            f"{as_root('install-units')} gives the device to the group {group}, and the group to "
             "the daemon; then start anew.",
         )
 
@@ -130,10 +131,10 @@ def held_by_others(host: Host, path: str, harm: str) -> Iterator[Answer]:
     if not all_seen:
         yield cannot_tell(
             f"whether others have {path} open: this user may not look at all processes",
-            remedy="Run this as root: sudo holdwatch host-check.",
+            remedy=f"Run this as root: {as_root('host-check')}.",
         )
     elif not strangers:
-        yield good(f"nobody but the daemon has {path} open" if holders else f"{path} is free")
+        yield good(f"nobody but holdwatch has {path} open" if holders else f"{path} is free")
 
 
 def addresses(host: Host) -> dict[str, int]:

@@ -2,13 +2,13 @@
 
 from collections.abc import Iterator
 
-from supervisor.devices.converter import CONFIG, CONFIG_AFTER_RESET, NOT_CONVERTING
 from supervisor.devices.errors import HardwareMissing
 from supervisor.devices.one_wire import ROOT as ONE_WIRE
 from supervisor.devices.protocols import I2CBus
 from supervisor.host.check_answer import Answer, cannot_tell, fault, good, note, warning
 from supervisor.host.check_host import Host
 from supervisor.host.checks.bus import addresses
+from supervisor.host.install_executable import as_root
 from supervisor.settings.model import SupervisorSettings
 from supervisor.status.status_file import current
 
@@ -21,6 +21,12 @@ def answering(host: Host) -> Iterator[Answer]:
     """One read of the configuration register each; nothing else moves on the bus."""
     if host.settings is None:
         yield cannot_tell("whether the converters answer: no settings say where they are")
+    elif host.another_at_work:
+        yield cannot_tell(
+            f"whether the converters answer: another holdwatch is at work in "
+            f"{host.another_at_work}: the bus may be in use, so it is left alone",
+            remedy="Run this again when that one has ended.",
+        )
     elif host.at_work:
         yield from _by_the_daemon(host)
     elif (answer := _why_not_touched(host)) is not None:
@@ -87,7 +93,7 @@ def _why_not_touched(host: Host) -> Answer | None:
         return cannot_tell(
             "whether the converters answer: nobody is asked while another program might use the "
             "bus, and this user may not look at all of them",
-            remedy="Run this as root: sudo holdwatch host-check.",
+            remedy=f"Run this as root: {as_root('host-check')}.",
         )
     return None
 
@@ -115,6 +121,8 @@ def _asked(host: Host, settings: SupervisorSettings) -> Iterator[Answer]:
 
 def _configuration(bus: I2CBus, address: int) -> int:
     """Moves nothing but the chip's pointer. Raises OSError."""
+    from supervisor.devices.converter import CONFIG  # noqa: PLC0415  # its driver needs /proc
+
     answer = bytearray(2)
     bus.writeto_then_readfrom(address, bytes([CONFIG]), answer)
     return int.from_bytes(answer, "big")
@@ -133,6 +141,11 @@ def _judged(
     host: Host, settings: SupervisorSettings, name: str, address: int, config: int
 ) -> Answer:
     """By the configuration alone: that it keeps what is written to it, the daemon proves."""
+    from supervisor.devices.converter import (  # noqa: PLC0415  # its driver needs /proc
+        CONFIG_AFTER_RESET,
+        NOT_CONVERTING,
+    )
+
     where = f"{name} at 0x{address:02X}"
     if config in (HELD_LOW, HELD_HIGH):
         return fault(

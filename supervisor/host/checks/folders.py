@@ -6,6 +6,7 @@ from pathlib import Path
 
 from supervisor.host.check_answer import Answer, cannot_tell, fault, good, note, warning
 from supervisor.host.check_host import Host
+from supervisor.host.install_executable import as_root
 from supervisor.status.token import FOR_OTHERS
 
 READ, WRITE_ENTER = 4, 3
@@ -29,7 +30,7 @@ def writing(host: Host) -> Iterator[Answer]:
     if not access.lets(host.caller, WRITE_ENTER):
         yield cannot_tell(
             f"whether {host.state_dir} takes what is written: this user may not write there",
-            remedy="Run this as root: sudo holdwatch host-check.",
+            remedy=f"Run this as root: {as_root('host-check')}.",
         )
         return
     try:

@@ -7,6 +7,7 @@ from supervisor.devices.pins import RASPBERRY_PI_LABELS
 from supervisor.host.check_answer import Answer, cannot_tell, fault, good, note, warning
 from supervisor.host.check_host import Host
 from supervisor.host.checks.bus import held_by_others, may_use
+from supervisor.host.install_executable import as_root
 from supervisor.settings.cross_checks.pins import ONE_WIRE_PIN, Use, used_pins
 
 KEPT = "/sys/module/pinctrl_*/parameters/persist_gpio_outputs"
@@ -35,7 +36,7 @@ def chip(host: Host) -> Iterator[Answer]:
     elif all(not label for label in seen.values()):
         yield cannot_tell(
             f"which GPIO chip is the header's: this user may not ask {', '.join(seen)}",
-            remedy="Run this as root: sudo holdwatch host-check.",
+            remedy=f"Run this as root: {as_root('host-check')}.",
         )
     else:
         found = ", ".join(f"{path} ({label or 'cannot be asked'})" for path, label in seen.items())
@@ -172,7 +173,7 @@ def _lines(host: Host, *, quiet: bool) -> Iterator[Answer]:
         if seen:
             yield cannot_tell("whether the pins are free: the header's chip cannot be asked")
         return
-    if host.at_work:
+    if host.at_work and not host.another_at_work:
         yield good(f"a daemon is at work ({host.at_work}): the pins are its own")
         return
     uses = list(_uses(host))

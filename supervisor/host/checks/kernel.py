@@ -7,7 +7,9 @@ from supervisor.host.check_answer import Answer, cannot_tell, fault, good, note,
 from supervisor.host.check_host import Host
 
 RUNTIME = "/proc/sys/kernel/sched_rt_runtime_us"
+REAL_TIME = ("rr", "fifo")  # CPUSchedulingPolicy of systemd.exec(5)
 GOVERNORS = "/sys/devices/system/cpu/cpu*/cpufreq/scaling_governor"
+CONTROLLERS = "/sys/fs/cgroup/cgroup.controllers"
 DRIVER = "/sys/devices/system/cpu/cpu0/cpufreq/scaling_driver"
 OF_ITS_OWN = ("intel_pstate", "amd-pstate-epp", "amd_pstate_epp")  # there powersave is not slowest
 
@@ -28,6 +30,8 @@ def realtime(host: Host) -> Iterator[Answer]:
             "One that runs wild leaves nothing for anybody else.",
             "sudo sysctl kernel.sched_rt_runtime_us=950000",
         )
+    elif host.unit.is_there and not {*host.unit.values("CPUSchedulingPolicy")[-1:]} & {*REAL_TIME}:
+        yield note("the kernel would let the daemon run in real time; its unit does not ask for it")
     else:
         yield good("the daemon may run in real time")
 
@@ -66,6 +70,21 @@ def swap(host: Host) -> Iterator[Answer]:
         yield good("no memory is moved out to a disk" + (" (zram only)" if rows else ""))
 
 
+def memory_limit(host: Host) -> Iterator[Answer]:
+    """Raspberry Pi OS starts without, as a rule (common practice, no source)."""
+    controllers = host.machine.word(CONTROLLERS)
+    if controllers is None:
+        yield cannot_tell("whether the memory of a service can be limited: the kernel does not say")
+    elif "memory" in controllers.split():
+        yield good("the kernel can limit the memory of a service")
+    else:
+        yield note(
+            "the kernel does not limit a service's memory: MemoryMax of the units does nothing",
+            "A page or a delivery that eats memory presses on the daemon as well.",
+            "Add cgroup_enable=memory to the line in /boot/firmware/cmdline.txt, then start anew.",
+        )
+
+
 def cores(host: Host) -> Iterator[Answer]:
     count = _count(host.machine.word("/sys/devices/system/cpu/online") or "")
     if not count:
@@ -89,4 +108,10 @@ def _count(text: str) -> int:
     return sum(max(0, int(last or first) - int(first) + 1) for first, _, last in ends)
 
 
-CHECKS = {"realtime": realtime, "governor": governor, "swap": swap, "cores": cores}
+CHECKS = {
+    "realtime": realtime,
+    "governor": governor,
+    "swap": swap,
+    "memory_limit": memory_limit,
+    "cores": cores,
+}

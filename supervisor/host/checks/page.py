@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from supervisor.host.check_answer import Answer, cannot_tell, good, note, warning
 from supervisor.host.check_host import Host
+from supervisor.host.install_executable import as_root
 from supervisor.settings.model import Web
 
 TABLES = ("/proc/net/tcp", "/proc/net/tcp6")
@@ -36,7 +37,7 @@ def _taken(host: Host, number: int, sockets: set[str]) -> Answer:
     if owner is None:
         return cannot_tell(
             f"whose port {number} is: somebody listens there, perhaps the page itself",
-            remedy="" if all_seen else "Run this as root: sudo holdwatch host-check.",
+            remedy="" if all_seen else f"Run this as root: {as_root('host-check')}.",
         )
     if owner.command == "web":
         return good(f"the page is being served on port {number}")

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from supervisor.host.check_answer import Answer, cannot_tell, fault, good, note
 from supervisor.host.check_host import Host
+from supervisor.host.install_executable import as_root
 
 
 def fit(host: Host) -> Iterator[Answer]:
@@ -18,7 +19,7 @@ def fit(host: Host) -> Iterator[Answer]:
         yield cannot_tell(
             f"whether {path} is fit: this user may not read it",
             "Much of what follows depends on it.",
-            "Run this as root: sudo holdwatch host-check.",
+            f"Run this as root: {as_root('host-check')}.",
         )
     elif host.settings is None:
         yield fault(

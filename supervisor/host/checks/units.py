@@ -3,13 +3,14 @@
 from collections.abc import Iterator
 from pathlib import Path
 
-from supervisor.host.check_answer import Answer, cannot_tell, fault, good, warning
+from supervisor.host.check_answer import Answer, cannot_tell, fault, good, note, warning
 from supervisor.host.check_host import Host
+from supervisor.host.install_executable import as_root
 from supervisor.host.unit_files import Found, State, in_force
 
-INSTALL = "sudo holdwatch install-units"
 STILL_WORKS = (State.EDITED, State.OTHER_VERSION, State.NOT_OURS, State.TWICE)
 UNIT = "holdwatch@.service"  # without this one there is no service at all
+NEEDRESTART = "/usr/sbin/needrestart"
 WANTED_BY = "/etc/systemd/system/*.wants/holdwatch@{circuit}.service"
 
 
@@ -21,7 +22,7 @@ def files(host: Host) -> Iterator[Answer]:
         yield fault(
             "the service is not installed: none of its files is there",
             "Nothing starts the daemon, and nothing starts it anew.",
-            f"{INSTALL}.",
+            f"{as_root('install-units')}.",
         )
         return
     for file in found:
@@ -46,10 +47,26 @@ def enabled(host: Host) -> Iterator[Answer]:
         )
 
 
+def restarted(host: Host) -> Iterator[Answer]:
+    """By a program that restarts services after an upgrade (its settings: from memory)."""
+    if host.machine.there(NEEDRESTART):
+        yield note(
+            "needrestart is there: it may restart the daemon after an upgrade",
+            "That is safe, but opens the circuit, and the charge waits for somebody to close it.",
+            "In /etc/needrestart/conf.d/holdwatch.conf: $nrconf{override_rc}{qr(^holdwatch@)} = 0;",
+        )
+    else:
+        yield good("nothing here is known to restart services after an upgrade")
+
+
 def _told(host: Host, file: Found) -> Answer:
     path = f"/{file.path.relative_to(host.machine.root)}"
     words = f"{path} is {file.state.value}" + (f": {file.detail}" if file.detail else "")
-    remedy = f"{file.remedy[:1].upper()}{file.remedy[1:]}." if file.remedy else f"{INSTALL}."
+    remedy = (
+        f"{file.remedy[:1].upper()}{file.remedy[1:]}."
+        if file.remedy
+        else f"{as_root('install-units')}."
+    )
     if file.state is State.UNREADABLE:
         return cannot_tell(words, remedy=remedy, about=path)
     if file.state in STILL_WORKS:
@@ -59,4 +76,4 @@ def _told(host: Host, file: Found) -> Answer:
     return warning(words, "A part of it does not work.", remedy, about=path)
 
 
-CHECKS = {"files": files, "enabled": enabled}
+CHECKS = {"files": files, "enabled": enabled, "restarted": restarted}

@@ -5,8 +5,9 @@ from collections.abc import Iterator
 from supervisor.host.check_answer import Answer, cannot_tell, fault, good, note
 from supervisor.host.check_host import Host
 from supervisor.host.check_unit import GROUP, GROUPS
+from supervisor.host.install_executable import as_root
 
-INSTALL = "sudo holdwatch install-units makes users and groups, and gives them the devices."
+SYSTEMD_RUNS = "/run/systemd/system"  # sd_booted(3)
 
 
 def service(host: Host) -> Iterator[Answer]:
@@ -15,7 +16,7 @@ def service(host: Host) -> Iterator[Answer]:
         yield fault(
             f"there is no user {name}, as whom the daemon is to run",
             "The service does not start.",
-            INSTALL,
+            _install(host),
         )
     elif user.uid == 0:
         yield fault(
@@ -36,7 +37,7 @@ def groups(host: Host) -> Iterator[Answer]:
         yield fault(
             f"there {'is' if len(missing) == 1 else 'are'} no {_named(missing)}",
             "The service does not start, or may not use bus and pins.",
-            INSTALL,
+            _install(host),
         )
     elif user is None:
         yield cannot_tell(f"which groups the daemon has: there is no user {host.unit.user}")
@@ -62,7 +63,7 @@ def caller(host: Host) -> Iterator[Answer]:
         yield good("you are root: you may close and reset")
     elif group is None:
         yield cannot_tell(
-            f"whether you may close and reset: there is no group {GROUP}", remedy=INSTALL
+            f"whether you may close and reset: there is no group {GROUP}", remedy=_install(host)
         )
     elif group[0] in host.caller.gids:
         yield good(f"you are in the group {GROUP}: you may close and reset")
@@ -78,6 +79,13 @@ def caller(host: Host) -> Iterator[Answer]:
             "You may look, and open; not close or reset.",
             f"Whoever is to close: sudo usermod -aG {GROUP} THEIR-NAME, then log in again.",
         )
+
+
+def _install(host: Host) -> str:
+    makes = f"{as_root('install-units')} makes users and groups, and gives them the devices."
+    if host.machine.there(SYSTEMD_RUNS):
+        return makes
+    return f"{makes} Systemd does not run here, so then: sudo systemd-sysusers."
 
 
 CHECKS = {"service": service, "groups": groups, "caller": caller}

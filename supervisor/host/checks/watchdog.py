@@ -40,10 +40,8 @@ def fed(host: Host) -> Iterator[Answer]:
     """By systemd. That proves process 1 alive; the loop has the unit's own WatchdogSec."""
     if not _is_there(host):
         return
-    texts = [
-        host.machine.text("/etc/systemd/system.conf") or "",
-        *drop_ins(host.machine, "system.conf.d"),
-    ]
+    paths = ["/etc/systemd/system.conf", *drop_ins(host.machine, "system.conf.d")]
+    texts = [host.machine.text(path) or "" for path in paths]
     value = (assigned(texts, "Manager", KEY) or ["off"])[-1]
     seconds = span_s(value)
     most = _most_s(host)

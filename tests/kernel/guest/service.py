@@ -15,7 +15,7 @@ from typing import Any
 SETTINGS = Path("/etc/holdwatch")
 PATIENCE_S = 120
 LOOK_S = 0.25
-CLOSE_TRIES = 100
+TRIES, AGAIN_S = 100, 0.2
 CGROUPS = Path("/sys/fs/cgroup/system.slice")
 SHOWN = ("ActiveState", "SubState", "Result", "ExecMainStatus", "NRestarts", "MainPID")
 libc = ctypes.CDLL(None, use_errno=True)
@@ -52,12 +52,12 @@ class Service:
     def pid(self) -> int:
         return int(self.shown()["MainPID"])
 
-    def wait(self, **wanted: str) -> dict[str, str]:
-        """Until systemctl shows that; what it shows then."""
+    def wait(self, **wanted: str | tuple[str, ...]) -> dict[str, str]:
+        """Until systemctl shows that, or one of those; what it shows then."""
         ends_s = time.monotonic() + PATIENCE_S
         while time.monotonic() < ends_s:
             shown = self.shown()
-            if all(shown[key] == value for key, value in wanted.items()):
+            if all(shown[key] in _several(value) for key, value in wanted.items()):
                 return shown
             time.sleep(LOOK_S)
         raise AssertionError(f"never {wanted}: {shown}\n{self.said()}")
@@ -83,32 +83,38 @@ class Service:
         assert isinstance(found, dict)
         return found
 
+    def settled(self) -> str:
+        """Its circuit, once the self-check is over."""
+        for _ in range(TRIES):
+            circuit = str(self.ask("status")["circuit"])
+            if circuit != "unfit":
+                break
+            time.sleep(AGAIN_S)
+        return circuit
+
     def close(self) -> dict[str, Any]:
         """Asks until the self-check has passed; what is locked out is reset first."""
         reply: dict[str, Any] = {}
-        for _ in range(CLOSE_TRIES):
+        for _ in range(TRIES):
             if (reply := self.ask("close"))["done"]:
                 return reply
             if reply["circuit"] == "locked out":
                 self.ask("reset", "the bench has looked")
-            time.sleep(0.2)
+            time.sleep(AGAIN_S)
         raise AssertionError(f"{reply}\n{self.said()}")
+
+
+def _several(value: str | tuple[str, ...]) -> tuple[str, ...]:
+    return (value,) if isinstance(value, str) else value
 
 
 def as_user(name: str, act: Callable[[], Any], *, group: str | None = None) -> Any:
     """What ``act`` returns, or the error's name, in a process of that user, who is in ``group``."""
-
-    def change() -> None:
-        user = pwd.getpwnam(name)
-        os.setgroups([grp.getgrnam(group).gr_gid] if group else [])
-        os.setgid(user.pw_gid)
-        os.setuid(user.pw_uid)
-
-    return apart(change, act)
+    return apart(lambda: _become(name, group), act)
 
 
-def within(service: Service, act: Callable[[], Any]) -> Any:
-    """As root, but with the files that the unit sees, and the devices that it may use."""
+def within(service: Service, act: Callable[[], Any], *, user: str | None = None) -> Any:
+    """With the files that the unit sees, and the devices that it may use; as root or as a user."""
     pid = service.pid
     group = Path(f"/proc/{pid}/cgroup").read_text().strip().split("::")[1]
 
@@ -117,8 +123,17 @@ def within(service: Service, act: Callable[[], Any]) -> Any:
         files = os.open(f"/proc/{pid}/ns/mnt", os.O_RDONLY)
         if libc.setns(files, 0):
             raise OSError(ctypes.get_errno(), "setns")
+        if user:
+            _become(user, None)
 
     return apart(enter, act)
+
+
+def _become(name: str, group: str | None) -> None:
+    user = pwd.getpwnam(name)
+    os.setgroups([grp.getgrnam(group).gr_gid] if group else [])
+    os.setgid(user.pw_gid)
+    os.setuid(user.pw_uid)
 
 
 def apart(change: Callable[[], None], act: Callable[[], Any]) -> Any:

@@ -18,24 +18,14 @@ FRONT = 0x48
 UP = {"ActiveState": "active", "SubState": "running"}
 
 
-def by_signal(number: int) -> Callable[[Service], None]:
-    return lambda service: os.kill(service.pid, number)
+def by_signal(number: int) -> Callable[[Service, int], None]:
+    return lambda _, pid: os.kill(pid, number)
 
 
-def driver_hangs(_: Service) -> None:
+def driver_hangs(*_: Any) -> None:
     """Every transfer, for ever, whatever timeout the bus was given."""
     DEAF.write_text("1")
     knob(FRONT, "hangs_ms", 600_000)
-
-
-def out_of_memory(service: Service) -> None:
-    """The kernel's own killer, at the group's limit; wide again for what comes after."""
-    limit = CGROUPS / "system-holdwatch.slice" / service.unit / "memory.max"
-    before, pid = limit.read_text(), service.pid
-    limit.write_text("100K")
-    while Path(f"/proc/{pid}/cmdline").exists() and Path(f"/proc/{pid}/cmdline").read_bytes():
-        time.sleep(0.004)
-    limit.write_text(before)
 
 
 def heal_driver() -> None:
@@ -43,19 +33,36 @@ def heal_driver() -> None:
     knob(FRONT, "hangs_ms", 0)
 
 
-def systemctl(verb: str) -> Callable[[Service], None]:
-    return lambda service: (service.systemctl(verb, "--no-block"), None)[1]
+def out_of_memory(service: Service, pid: int) -> None:
+    """The kernel's own killer, at the group's limit; wide again for what comes after."""
+    limit = CGROUPS / "system-holdwatch.slice" / service.unit / "memory.max"
+    before = limit.read_text()
+    limit.write_text("100K")
+    while _has_memory(pid):
+        time.sleep(0.004)
+    limit.write_text(before)
 
 
-CAUSES: dict[str, Callable[[Service], None]] = {
+def _has_memory(pid: int) -> bool:
+    try:
+        return bool(Path(f"/proc/{pid}/maps").read_bytes())
+    except OSError:  # reaped
+        return False
+
+
+def systemctl(verb: str) -> Callable[[Service, int], None]:
+    return lambda service, _: (service.systemctl(verb, "--no-block"), None)[1]
+
+
+CAUSES: dict[str, Callable[[Service, int], None]] = {
     "SIGKILL": by_signal(signal.SIGKILL),
     "SIGSEGV": by_signal(signal.SIGSEGV),
     "out of memory": out_of_memory,
     "SIGSTOP": by_signal(signal.SIGSTOP),
-    "bus driver hangs": driver_hangs,
     "systemctl restart": systemctl("restart"),
     "systemctl stop": systemctl("stop"),
     "SIGTERM": by_signal(signal.SIGTERM),
+    "bus driver hangs": driver_hangs,
 }
 STOPS = ("systemctl stop", "SIGTERM")
 
@@ -75,9 +82,10 @@ def fate(machine: Machine, service: Service, cause: str) -> dict[str, Any]:
     assert machine.wait(closed=True, for_s=5) is not None, "never closed"
     time.sleep(1)
     assert machine.is_closed, f"did not stay closed: {service.kept()}"
-    restarts = int(service.shown()["NRestarts"])
+    before = service.shown()
+    restarts = int(before["NRestarts"])
     began_s = time.monotonic()
-    CAUSES[cause](service)
+    CAUSES[cause](service, int(before["MainPID"]))
     opened_in_s = machine.wait(closed=False, for_s=WATCHED_S)
     facts = {"opened_in_s": opened_in_s and machine.changed_at_s - began_s}
     heal_driver()
@@ -93,9 +101,9 @@ def fate(machine: Machine, service: Service, cause: str) -> dict[str, Any]:
     return facts | {
         "result": ended["Result"],
         "status": ended["ExecMainStatus"],
-        "restarts": int(service.shown()["NRestarts"]) - restarts,
+        "by_itself": int(service.shown()["NRestarts"]) > restarts,
         "up_in_s": time.monotonic() - began_s if up else None,
-        "circuit": service.ask("status")["circuit"] if up else None,
+        "circuit": service.settled() if up else None,
         "latch": service.kept()["state"],
         "pin_high": level(COIL),
         "closed_again": machine.is_closed,

@@ -25,7 +25,7 @@ class Bench:
     """Two circuits: one that the level holds closed, one whose driver wants edges."""
 
     def __init__(self) -> None:
-        self.machine = Machine("level")
+        self.machine = Machine("level", tick_s=0.01)
         self.other_machine = Machine("pulse", coil=20, auxiliary=26, chips=(0x4A, 0x4B))
         self.hut = Service("hut", settings_text("level", {}))
         self.barn = Service("barn", settings_text("pulse", ON_OTHER_PINS))
@@ -37,13 +37,12 @@ def two_start(bench: Bench) -> dict[str, Any]:
     """At once; each says that it is ready when it is."""
     for service in (bench.hut, bench.barn):
         service.systemctl("start", "--no-block")
+    early = {service.name: service.shown()["ActiveState"] for service in (bench.hut, bench.barn)}
     told: dict[str, Any] = {}
     for service in (bench.hut, bench.barn):
-        service.wait(ActiveState="activating")
-        had_socket = (service.run_dir / "requests.sock").exists()
         service.wait(ActiveState="active", SubState="running")
         told[service.name] = {
-            "socket_before": had_socket,
+            "early": early[service.name],
             "circuit": service.ask("status")["circuit"],
             "files": sorted(path.name for path in service.run_dir.iterdir()),
             "mode": oct((service.run_dir / "requests.sock").stat().st_mode & 0o777),
@@ -80,27 +79,31 @@ def writes(folder: Path | str) -> Callable[[], Any]:
 
 
 def sandbox(bench: Bench) -> dict[str, Any]:
-    hut, pid = bench.hut, bench.hut.pid
+    barn, pid = bench.barn, bench.barn.pid
     status = status_of(pid)
     return {
         "policy": os.sched_getscheduler(pid),
         "priority": os.sched_getparam(pid).sched_priority,
         "score": int(Path(f"/proc/{pid}/oom_score_adj").read_text()),
-        "user": status["Uid"].split()[0] == str(os.stat(hut.state_dir).st_uid),
+        "user": status["Uid"].split()[0] == str(os.stat(barn.state_dir).st_uid),
         "locked_kb": int(status["VmLck"].split()[0]),
         "capabilities": status["CapBnd"].strip(),
         "no_new": status["NoNewPrivs"].strip(),
         "filter": status["Seccomp"].strip(),
-        "opens": {path: within(hut, reads(path)) for path in ("/dev/i2c-1", "/dev/gpiochip0")},
-        "denied": {path: within(hut, reads(path)) for path in OTHER_DEVICES},
+        "opens": {path: within(barn, reads(path)) for path in ("/dev/i2c-1", "/dev/gpiochip0")},
+        "denied": {path: within(barn, reads(path)) for path in OTHER_DEVICES},
         "without": {path: apart(lambda: None, reads(path)) for path in OTHER_DEVICES},
-        "mounts": Path(f"/proc/{pid}/mountinfo").read_text(),
-        "writes": {str(path): within(hut, writes(path)) for path in (hut.run_dir, hut.state_dir)},
-        "read_only": {
-            path: within(hut, writes(path))
-            for path in ("/etc", "/usr", "/var", "/opt/holdwatch", "/run", "/run/holdwatch")
+        "writes": {
+            str(path): within(barn, writes(path)) for path in (barn.run_dir, barn.state_dir)
         },
-        "home": within(hut, lambda: os.listdir("/root")),
+        "read_only": {
+            path: within(barn, writes(path)) for path in ("/etc", "/usr", "/var", "/opt/holdwatch")
+        },
+        "not_its_own": {
+            path: within(barn, writes(path), user="holdwatch")
+            for path in ("/run", "/run/holdwatch", "/var/lib")
+        },
+        "home": within(barn, lambda: os.listdir("/root")),
         "network": within_network(pid),
     }
 
@@ -145,10 +148,11 @@ def starts_that_fail(_: Bench) -> dict[str, Any]:
         service.systemctl("start", "--no-block")
     told = {}
     for service in tried:
-        shown = service.wait(ActiveState="failed")
+        shown = service.wait(SubState=("failed", "auto-restart"))
+        service.systemctl("stop")
         told[service.name] = {
             "exit": int(shown["ExecMainStatus"]),
-            "restarts": int(shown["NRestarts"]),
+            "tried_again": shown["SubState"] == "auto-restart",
             "said": service.said(),
         }
     return told | {"coil_high": level(COIL)}
@@ -168,8 +172,8 @@ def page(bench: Bench) -> dict[str, Any]:
         "answer": answer.decode()[:400],
         "user": status_of(bench.page.pid)["Uid"].split()[0],
         "writes": {
-            str(path): within(bench.page, writes(path))
-            for path in (hut.run_dir, hut.state_dir, SETTINGS, Path("/var"))
+            str(path): within(bench.page, writes(path), user="holdwatch-web")
+            for path in (hut.run_dir, hut.state_dir, SETTINGS, Path("/tmp"))
         },
         "devices": within(bench.page, reads("/dev/gpiochip0")),
         "said": bench.page.said()[-600:],
@@ -183,7 +187,7 @@ def messages(bench: Bench) -> dict[str, Any]:
     owner = as_user("holdwatch-messages", os.getuid)
     os.chown(path, owner, -1)
     bench.messages.start()
-    time.sleep(15)
+    time.sleep(6)
     return bench.messages.shown() | {"said": bench.messages.said()}
 
 

@@ -1,0 +1,368 @@
+"""Requests while the loop is away, as it is while a bad card takes its time to write.
+
+Nothing closes for one who may have left, nor after an ``open`` that came later.
+"""
+
+import json
+import logging
+import socket
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from loop_bench import LoopBench, with_level_drive
+
+from supervisor.control.aside import Aside
+from supervisor.control.latch import Kept, Lockout
+from supervisor.control.requests import OPEN_SOCKET_NAME, SOCKET_NAME, ask, request_sockets
+from supervisor.protection.decision import Decision
+from supervisor.settings.model import SupervisorSettings
+from supervisor.snapshot import Circuit
+
+
+class Doors:
+    """A whole loop with the real sockets, on one clock, and who asks there."""
+
+    def __init__(self, settings: SupervisorSettings, folder: Path) -> None:
+        self.run_dir = folder / "run"
+        self.run_dir.mkdir()
+        self.bench = LoopBench(with_level_drive(settings), folder)
+        self.bench.world.knob(0.64)
+        self.inboxes = request_sockets(self.run_dir, self.bench.clock)
+        parts = self.bench.loop._parts
+        self.bench.loop._parts = replace(parts, inboxes=[self.bench.mailbox, *self.inboxes])
+        self.asking: list[socket.socket] = []
+        self.bench.run(12.0)
+        assert self.bench.loop.guard.circuit is Circuit.OPEN
+
+    def say(self, act: str, name: str = SOCKET_NAME) -> socket.socket:
+        client = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        client.settimeout(10)
+        client.connect(str(self.run_dir / name))
+        client.sendall(json.dumps({"act": act}).encode() + b"\n")
+        self.asking.append(client)
+        self.let_them_look()
+        return client
+
+    def let_them_look(self) -> None:
+        """Until each thread has looked at its clients, from the beginning to the end."""
+        for inbox in self.inboxes:
+            assert isinstance(inbox, Aside)
+            if inbox._thread.is_alive():
+                looked = threading.Semaphore(0)
+                real = inbox._served.rest
+
+                def rest(
+                    at_most_s: float,
+                    real: Callable[[float], None] = real,
+                    looked: threading.Semaphore = looked,
+                ) -> None:
+                    looked.release()
+                    real(at_most_s)
+
+                inbox._served.rest = rest  # type: ignore[method-assign]
+                for _ in range(3):
+                    assert looked.acquire(timeout=10)
+                inbox._served.rest = real  # type: ignore[method-assign]
+
+    def next_write_takes(self, seconds: float, meanwhile: Callable[[], object]) -> None:
+        """Half of the time before it, half of it after."""
+        latch, clock = self.bench.loop._parts.latch, self.bench.clock
+        real = latch._write
+
+        def slow(state: dict[str, Any], keep: Kept) -> None:
+            latch._write = real  # type: ignore[method-assign]
+            clock.sleep_until(clock.now_s() + seconds / 2)
+            self.let_them_look()
+            meanwhile()
+            self.let_them_look()
+            clock.sleep_until(clock.now_s() + seconds / 2)
+            real(state, keep)
+
+        latch._write = slow  # type: ignore[method-assign]
+
+    def cycle(self, cycles: int) -> None:
+        for _ in range(cycles):
+            self.let_them_look()
+            self.bench.loop.cycle()
+        self.let_them_look()
+
+    @property
+    def is_told_to_close(self) -> bool:
+        return bool(self.bench.spells_on())
+
+    def close(self) -> None:
+        for client in self.asking:
+            client.close()
+        for inbox in self.inboxes:
+            inbox.close()
+
+
+@pytest.fixture
+def doors(
+    hut_settings: SupervisorSettings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[Doors]:
+    monkeypatch.setattr("supervisor.control.aside.BEAT_S", 0.001)
+    monkeypatch.setattr("supervisor.control.aside.IDLE_S", 0.001)
+    monkeypatch.setattr("supervisor.control.aside.AGAIN_AFTER_S", 0.001)
+    doors = Doors(hut_settings, tmp_path)
+    yield doors
+    doors.close()
+
+
+def answer(client: socket.socket) -> dict[str, Any]:
+    reply: dict[str, Any] = json.loads(client.makefile("rb").readline())
+    return reply
+
+
+def nothing() -> None:
+    pass
+
+
+def test_a_slow_card_alone_is_no_reason_not_to_close(doors: Doors) -> None:
+    doors.next_write_takes(1.0, nothing)
+    client = doors.say("close")
+    doors.cycle(30)
+    assert answer(client)["done"] is True
+    assert doors.bench.coil
+
+
+@pytest.mark.parametrize(("takes_s", "hangs_up"), [(7.0, False), (7.0, True), (1.0, True)])
+def test_nothing_closes_after_a_slow_arming_that_nobody_stood_by(
+    doors: Doors, takes_s: float, hangs_up: bool
+) -> None:
+    asker = doors.say("close")
+    doors.next_write_takes(takes_s, asker.close if hangs_up else nothing)
+    doors.cycle(30)
+    assert not doors.is_told_to_close
+    assert doors.bench.loop.guard.circuit is Circuit.OPEN
+    assert not doors.bench.loop.keeper.is_armed
+    if not hangs_up:
+        reply = answer(asker)
+        assert reply["done"] is False
+        assert "asked 7." in reply["message"]
+        assert "ask again" in reply["message"]
+
+
+@pytest.mark.parametrize(("takes_s", "hangs_up"), [(10.0, False), (10.0, True), (1.0, True)])
+def test_nothing_closes_that_was_asked_while_a_slow_reset_was_written(
+    doors: Doors, takes_s: float, hangs_up: bool
+) -> None:
+    loop = doors.bench.loop
+    loop.keeper.lock(Lockout("external", "a test", "look", ""))
+    loop.guard.circuit = Circuit.LOCKED_OUT
+    doors.cycle(30)
+
+    def asks() -> None:
+        asker = doors.say("close")
+        if hangs_up:
+            asker.close()
+
+    doors.bench.mailbox.put("reset", "looked at it")
+    doors.next_write_takes(takes_s, asks)
+    doors.cycle(30)
+    assert loop.guard.circuit is Circuit.OPEN
+    assert not doors.is_told_to_close
+    if not hangs_up:
+        assert "ago" in answer(doors.asking[-1])["message"]
+
+
+@pytest.mark.parametrize("before", [0, 2, 7, 12])
+def test_a_close_that_was_sent_before_an_open_does_not_close_after_it(
+    doors: Doors, before: int
+) -> None:
+    """The loop is away for 1.5 s, and so many others ask before: up to the kernel's queue."""
+
+    def ask_in_order() -> None:
+        for _ in range(before):
+            doors.say("status")
+        doors.say("close")
+        doors.bench.clock.sleep_until(doors.bench.clock.now_s() + 0.1)
+        doors.let_them_look()
+        doors.say("open", OPEN_SOCKET_NAME)
+
+    doors.next_write_takes(1.5, ask_in_order)
+    doors.bench.loop.keeper.keep("a test")
+    doors.cycle(30)
+    *_, closes, opens = doors.asking
+    assert answer(opens)["done"] is True
+    assert not doors.is_told_to_close
+    assert answer(closes)["message"] == "not closed: opened meanwhile"
+
+
+@pytest.mark.parametrize("name", [SOCKET_NAME, OPEN_SOCKET_NAME])
+@pytest.mark.parametrize("before", [0, 3])
+def test_an_open_that_came_while_it_was_armed_is_heard_before_the_coil_goes_on(
+    doors: Doors, name: str, before: int
+) -> None:
+    def wants_to_open() -> None:
+        for _ in range(before):
+            doors.say("status")
+        doors.say("open", name)
+
+    closes = doors.say("close")
+    doors.next_write_takes(0.0, wants_to_open)  # no reading grows old: the next cycle may close
+    doors.cycle(30)
+    assert not doors.is_told_to_close
+    assert answer(closes)["message"] == "not closed: opened meanwhile"
+
+
+@pytest.mark.parametrize("acts", [("open", "close"), ("close", "open")])
+def test_of_an_open_and_a_close_at_once_the_open_is_heard(
+    doors: Doors, acts: tuple[str, str]
+) -> None:
+    for act in acts:
+        doors.bench.mailbox.put(act)
+    doors.cycle(30)
+    assert not doors.is_told_to_close
+
+
+def test_an_open_forbids_nothing_that_is_asked_after_it(doors: Doors) -> None:
+    done = []
+    for act, name in (("open", OPEN_SOCKET_NAME), ("close", SOCKET_NAME)):
+        client = doors.say(act, name)
+        doors.cycle(10)
+        done.append(answer(client)["done"])
+    assert done == [True, True]
+    assert doors.bench.coil
+
+
+def test_between_two_pulses_an_open_is_heard_before_the_next_begins(
+    doors: Doors, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    loop, seen = doors.bench.loop, []
+
+    def guided(decision: Decision, _readings: object) -> None:
+        seen.append((loop.guard.circuit, loop.guard.resume(decision)))
+
+    loop.guard.circuit = Circuit.PAUSED
+    monkeypatch.setattr(loop, "_be_guided", guided)
+    monkeypatch.setattr(loop.guard._between_pulses, "why_no_more", lambda *_: "")
+    doors.bench.mailbox.put("open")
+    loop.cycle()
+    assert seen == [(Circuit.OPEN, False)]
+    assert not doors.is_told_to_close
+
+
+# --- a thread that fails
+
+
+def fails_once(monkeypatch: pytest.MonkeyPatch, where: object, name: str, error: Exception) -> None:
+    real, errors = getattr(where, name), [error]
+
+    def once(*given: Any) -> Any:
+        if errors:
+            raise errors.pop()
+        return real(*given)
+
+    monkeypatch.setattr(where, name, once)
+
+
+@pytest.mark.parametrize("which", [0, 1])
+@pytest.mark.parametrize(
+    ("what", "error"),
+    [
+        ("_selector.register", OSError(28, "No space left on device")),
+        ("_selector.select", MemoryError()),
+        ("_clock.now_s", MemoryError()),
+        ("rest", ValueError("a test")),
+        ("_accept", KeyError(7)),
+        ("_drop", OSError(12, "Cannot allocate memory")),
+    ],
+)
+def test_whatever_fails_in_a_thread_the_next_who_opens_is_heard(
+    doors: Doors, monkeypatch: pytest.MonkeyPatch, which: int, what: str, error: Exception
+) -> None:
+    inbox = doors.inboxes[which]
+    assert isinstance(inbox, Aside)
+    where: Any = inbox._served
+    *path, name = what.split(".")
+    for part in path:
+        where = getattr(where, part)
+    if path == ["_clock"]:  # of its own: the loop has the same
+        inbox._served._clock = where = type("Clock", (), {"now_s": lambda _: where_s()})()  # type: ignore[attr-defined]
+    where_s = doors.bench.clock.now_s
+    fails_once(monkeypatch, where, name, error)
+    socket_name = (SOCKET_NAME, OPEN_SOCKET_NAME)[which]
+    for _ in range(2):  # the first may be dropped
+        client = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        client.connect(str(doors.run_dir / socket_name))
+        client.sendall(b'{"act": "open"}\n')
+        doors.let_them_look()
+        client.close()
+    doors.cycle(5)
+    heard: list[bool] = []
+    asks = threading.Thread(
+        target=lambda: heard.append(ask(doors.run_dir, "open", socket_name=socket_name).done)
+    )
+    asks.start()
+    while asks.is_alive():
+        doors.bench.loop.cycle()
+    assert heard == [True]
+    assert inbox.is_served
+
+
+class Fails:
+    """What is served fails wherever it can, and then recovers."""
+
+    def __init__(self, fails: int) -> None:
+        self.fails, self.ended = fails, threading.Event()
+
+    def _maybe(self) -> None:
+        if self.fails:
+            self.fails -= 1
+            raise RuntimeError("a test")
+
+    def rest(self, _at_most_s: float) -> None:
+        self._maybe()
+
+    def take(self, _most: int) -> list[str]:
+        self._maybe()
+        return ["heard"]
+
+    def start_again(self) -> None:
+        self._maybe()
+
+    def close(self) -> None:
+        self.ended.set()
+
+
+def test_a_start_that_fails_is_tried_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("supervisor.control.aside.AGAIN_AFTER_S", 0.001)
+    served = Fails(5)
+    aside = Aside("a test", served, 1)
+    heard: list[str] = []
+    while aside.is_served and not heard:
+        heard = aside.take()
+    aside.close()
+    assert heard == ["heard"]
+    assert served.ended.wait(10)
+
+
+@pytest.mark.parametrize("which", [0, 1])
+def test_without_one_of_the_threads_nothing_closes_and_all_the_rest_goes_on(
+    doors: Doors, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture, which: int
+) -> None:
+    dies, lives = doors.inboxes[which], doors.inboxes[1 - which]
+    assert isinstance(dies, Aside)
+    ended_by: list[type[BaseException]] = []
+    monkeypatch.setattr(threading, "excepthook", lambda end: ended_by.append(end.exc_type))
+    monkeypatch.setattr(dies._served, "rest", lambda _at_most_s: sys.exit())
+    dies._thread.join(10)
+    assert ended_by == [SystemExit]
+    assert not dies.is_served
+    doors.bench.mailbox.put("close")
+    with caplog.at_level(logging.CRITICAL):
+        doors.bench.run(doors.bench.clock.now_s() + 1.5)
+    assert len([r for r in caplog.records if "not heard" in r.getMessage()]) == 1
+    assert not doors.is_told_to_close
+    assert "not heard" in doors.bench.mailbox.replies[-1].message
+    assert isinstance(lives, Aside)
+    client = doors.say("open", (SOCKET_NAME, OPEN_SOCKET_NAME)[1 - which])
+    doors.cycle(5)
+    assert answer(client)["done"] is True
+    dies._served.close()
