@@ -10,6 +10,7 @@ from supervisor.bench.campaign.draw_plant import set_charge, set_for_pulses, set
 from supervisor.bench.campaign.run import run_document
 from supervisor.control.guard import Guard
 from supervisor.control.lockout import LockoutKeeper
+from supervisor.control.loop import Loop
 from supervisor.guidance.pulses import Pulses
 from supervisor.protection.rules.stage_limits import StageLimitsRule
 from supervisor.protection.verdict import State
@@ -149,7 +150,7 @@ def test_h_a_closing_that_outlives_a_request_to_open(monkeypatch: pytest.MonkeyP
     def closes(self: Guard, *_: Any) -> None:
         if self in waiting and not self._is_opening():
             waiting.clear()
-            self._closing.begin("a ghost", lambda _done, _text: None)
+            self._closing.begin("a ghost", lambda _done, _text: None, str)
 
     watch = Guard._watch_while_open
     monkeypatch.setattr(Guard, "open", opens)
@@ -172,6 +173,7 @@ def test_i_a_latch_that_does_not_say_armed(monkeypatch: pytest.MonkeyPatch) -> N
 
 def test_i_open_and_close_in_one_cycle(monkeypatch: pytest.MonkeyPatch) -> None:
     """The end of the opening clears what the closing has armed."""
+    monkeypatch.setattr(Loop, "_why_no_longer", lambda *_: "")  # heard, and it comes to the guard
     monkeypatch.setattr(LockoutKeeper, "is_armed", True)
     begins = Guard._why_not_begin
 
