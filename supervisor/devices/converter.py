@@ -146,8 +146,10 @@ class Converter(ADS1115):
 
     def _prove(self, config: int) -> None:
         """Raises ConfigChanged unless it is as written."""
-        if not _same(config, self._written):
-            raise self._mismatch(config)(f"wrote {self._written:04X}h, read {config:04X}h")
+        written = self._written
+        if not _same(config, written):
+            self._written = 0  # how it was left is not known any more
+            raise self._mismatch(config)(f"wrote {written:04X}h, read {config:04X}h")
         self.is_proven = True
 
     def _mismatch(self, config: int) -> type[ConfigChanged]:
