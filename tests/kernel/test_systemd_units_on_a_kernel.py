@@ -69,7 +69,7 @@ def test_one_of_two_killed_leaves_the_other_closed(case: Case) -> None:
     assert told["opened_in_s"] is not None
     assert told["opened_in_s"] <= DROPOUT_S + RELEASE_S + MARGIN_S
     assert told["barn"] == "locked out"
-    assert told["hut"] == "closed"
+    assert told["hut"] == "closed", told["hut_said"]
     assert told["hut_closed"]
 
 
@@ -93,7 +93,8 @@ def test_a_start_that_fails_says_why_and_is_tried_again_where_that_may_help(
 
 
 def test_and_leaves_the_coil_of_another_alone(case: Case) -> None:
-    assert case("starts that fail")["coil_high"]
+    told = case("starts that fail")
+    assert told["coil_high"], told["hut_said"]
 
 
 def test_the_page_shows_and_cannot_write(case: Case) -> None:
