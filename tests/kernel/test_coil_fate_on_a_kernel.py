@@ -1,12 +1,11 @@
 """How the coil fares on a real kernel when the process ends or stands: hardware/coil-fate.md."""
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
+from coil_fate_page import table
 
-PAGE = Path(__file__).parents[2] / "hardware" / "coil-fate.md"
 DROPOUT_S, RELEASE_S = 0.25, 0.03
 MARGIN_S = 0.1  # a cycle, and the bench's own look
 LATEST_S = {"pulse": DROPOUT_S + RELEASE_S + MARGIN_S, "level": RELEASE_S + MARGIN_S}
@@ -25,13 +24,6 @@ class Row(NamedTuple):
     def opens(self, drive: str, kept: bool) -> bool:
         told = self.pulse if drive == "pulse" else self.level_kept if kept else self.level_let_go
         return {"opens": True, "STAYS CLOSED": False}[told]
-
-
-def table(title: str) -> list[list[str]]:
-    """Cells of the rows of that section's table, without its head."""
-    text = PAGE.read_text("utf-8").split(f"\n## {title}\n")[1].split("\n## ")[0]
-    lines = [line for line in text.splitlines() if line.startswith("| ")]
-    return [[cell.strip() for cell in line.strip("| ").split("|")] for line in lines[1:]]
 
 
 def rows() -> list[Row]:

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import pytest
-from test_coil_fate_on_a_kernel import table
+from coil_fate_page import table
 
 LEAST_ROWS = 8
 Facts = dict[tuple[str, ...], dict[str, Any]]
