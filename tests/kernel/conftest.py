@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from guest_kernel import alone, missing_tools
+from guest_system import TOOLS as SYSTEMD_TOOLS
 from guests import found_in_guest, told_by
 
 Find = Callable[..., dict[tuple[str, ...], dict[str, Any]]]
@@ -25,6 +26,8 @@ def find(tmp_path_factory: pytest.TempPathFactory) -> Find:
     def facts(
         script: str, *keys: str, keeps_levels: bool = True, systemd: bool = False
     ) -> dict[tuple[str, ...], dict[str, Any]]:
+        if systemd and (lacking := missing_tools(SYSTEMD_TOOLS)):
+            pytest.skip(f"not here: {', '.join(lacking)} (DEVELOPERS.md)")
         share = place / f"{script}-{'kept' if keeps_levels else 'let-go'}"
         with alone(place / f"{share.name}.lock"):
             if not share.exists():

@@ -29,9 +29,8 @@ TOOLS = (
     "strip",
     "dpkg",
     "apt-get",
-    "systemd-sysusers",
 )
-# Debian: qemu-system-x86 busybox-static cpio make gcc kmod binutils systemd python3-venv
+# Debian: qemu-system-x86 busybox-static cpio make gcc kmod binutils
 
 MODULES = ("virtio_pci", "9pnet_virtio", "9p", "overlay", "i2c-dev", "configfs")
 APPLETS = [
@@ -66,9 +65,9 @@ class Guest(NamedTuple):
     initramfs: Path
 
 
-def missing_tools() -> list[str]:
+def missing_tools(tools: Iterable[str] = TOOLS) -> list[str]:
     places = os.environ["PATH"] + ":/usr/sbin:/sbin"
-    return [tool for tool in TOOLS if shutil.which(tool, path=places) is None]
+    return [tool for tool in tools if shutil.which(tool, path=places) is None]
 
 
 def guest() -> Guest:

@@ -19,6 +19,7 @@ PROJECT = Path(__file__).parents[2]
 UNITS = KERNEL_TESTS / "guest" / "units"
 SOURCES = ("supervisor", "config", "systemd", "pyproject.toml", "README.md", "LICENSE")
 PYTHON = "/usr/bin/python3"  # Debian's own: one in a home, the units' sandbox hides
+TOOLS = (PYTHON, "systemd-sysusers", "/lib/systemd/systemd")  # python3-venv systemd
 PACKAGES = ("systemd", "python3", "dash", "coreutils", "base-files", "libc-bin")
 # Besides, no unit of Debian's is started but by a unit of the bench.
 NOT_NEEDED = re.compile(r"/usr/share/(doc|man|locale|info)/|\.target\.wants|/system-generators/")
