@@ -191,7 +191,7 @@ class Rig:
         if act.kill:
             self._kill(act.kill.down_seconds)
         if act.fault:
-            self.last_fault_at_s = self.clock.now_s()
+            self.last_fault_at_s = self.world.now_s()  # the loop's clock may be asleep past it
             self.world.fault(act.fault)
         if act.clear:
             self.world.clear(act.clear)

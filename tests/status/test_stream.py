@@ -87,7 +87,12 @@ def test_no_file_is_told_as_well() -> None:
 
     client = skipping.run(main())
     assert max(between(client)) <= 1.0 + JUST_S
-    assert client.events[-1][1] == {"age_s": None, "fresh": False, "problem": "no status file"}
+    assert client.events[-1][1] == {
+        "age_s": None,
+        "fresh": False,
+        "problem": "no status file",
+        "opening_set_up": False,
+    }
 
 
 @pytest.mark.parametrize("count", [1, 50])

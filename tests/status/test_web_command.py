@@ -237,7 +237,7 @@ def test_nothing_that_acts_is_loaded() -> None:
     assert rooms <= {"cli", "control", "devices", "journal", "settings", "snapshot", "status"}
     for room, parts in {
         "devices": {"errors", "protocols"},
-        "control": {"aside", "requests"},
+        "control": {"aside", "caller", "requests"},
     }.items():
         inside = {name for name in loaded if name.startswith(f"supervisor.{room}.")}
         assert inside <= {f"supervisor.{room}.{part}" for part in parts}
