@@ -8,8 +8,9 @@ from rich.text import Text
 
 from supervisor.bench.story import Story
 from supervisor.guidance.words import cue_line
+from supervisor.protection.trip_names import trip_name
 from supervisor.readings import in_words
-from supervisor.snapshot import ChannelView, GuidanceView, Snapshot
+from supervisor.snapshot import ChannelView, GuidanceView, Snapshot, Stage
 
 STATE_STYLE = {"closed": "bold green", "locked out": "bold white on red"}
 SAID_SHOWN = 4
@@ -46,7 +47,8 @@ def view(snapshot: Snapshot, story: Story, page: str) -> RenderableType:
 def line(snapshot: Snapshot, story: Story) -> str:
     """The same in one line, for a pipe or a log."""
     values = ", ".join(f"{in_words(c.channel)} {_value(c)}" for c in snapshot.channels)
-    stage = f", {snapshot.guidance.stage}" if snapshot.guidance else ""
+    guidance = snapshot.guidance
+    stage = f", {guidance.stage}" if guidance and guidance.stage != Stage.NONE.value else ""
     return f"{story.rig.elapsed_s:7.0f} s  {snapshot.circuit}{stage}: {values}"
 
 
@@ -81,7 +83,7 @@ def summary(story: Story, console: Console) -> None:
         else f"and no current flowed {lockout.opened_in_s * 1000:.0f} ms later"
     )
     console.print("[bold]What happened[/bold]")
-    console.print(f"  {lockout.tripped_by}: {lockout.reason}")
+    console.print(f"  {trip_name(lockout.tripped_by)}: {lockout.reason}")
     console.print(
         f"  The coil was dropped, {opened}. "
         f"The true cells reached {plant.peak_cell_v:.3f} V, of {never_above_v:.2f} V at most."
@@ -131,7 +133,7 @@ def _cues(snapshot: Snapshot) -> list[Text]:
 def _charge(snapshot: Snapshot) -> list[Text]:
     """Stage, forecast and charge passed, while there is a charge."""
     guidance = snapshot.guidance
-    if guidance is None or guidance.stage == "none":
+    if guidance is None or guidance.stage == Stage.NONE.value:
         return []
     told = [f"{guidance.stage}, {guidance.charged_ah:.1f} Ah charged"]
     if snapshot.circuit == "closed":
@@ -193,8 +195,8 @@ class _Bar:
 
 
 def _rules(snapshot: Snapshot) -> list[Text]:
-    if snapshot.lockout:
-        return [Text(f"tripped by {snapshot.lockout.tripped_by}: {snapshot.lockout.reason}")]
+    if lockout := snapshot.lockout:
+        return [Text(f"tripped by {trip_name(lockout.tripped_by)}: {lockout.reason}")]
     speaking = [rule for rule in snapshot.rules if rule.state != "clear"]
     if not speaking:
         return [Text(f"all {len(snapshot.rules)} rules are clear")]

@@ -2,6 +2,8 @@
 
 import json
 import os
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
@@ -23,6 +25,33 @@ def ask_and_tell(run_dir: Path, act: str, reason: str = "", *, as_json: bool = F
     else:
         click.echo(f"{reply.message}\nthe circuit is {reply.circuit}")
     if not reply.done:
+        raise click.exceptions.Exit(EXIT_FAILED)
+
+
+def open_all(run_dirs: Sequence[Path], reason: str = "", *, as_json: bool = False) -> None:
+    """All at once: one that hangs keeps no other closed.
+
+    Exit 0 when all have done it, 75 when one has not answered, else 1.
+    """
+
+    def reply(run_dir: Path) -> Reply | None:
+        with suppress(click.exceptions.Exit):
+            return asked(run_dir, "open", reason)
+        return None
+
+    with ThreadPoolExecutor(len(run_dirs)) as pool:
+        replies = list(pool.map(reply, run_dirs))
+    told = list(zip(run_dirs, replies, strict=True))
+    if as_json:
+        answers = {str(run_dir): one and asdict(one) for run_dir, one in told}
+        click.echo(json.dumps(answers, indent=2))
+    else:
+        for run_dir, one in told:
+            if one:
+                click.echo(f"{run_dir}: {one.message}; the circuit is {one.circuit}")
+    if None in replies:
+        raise click.exceptions.Exit(EXIT_STALE)
+    if not all(one and one.done for one in replies):
         raise click.exceptions.Exit(EXIT_FAILED)
 
 

@@ -1,29 +1,35 @@
 """``holdwatch check``: is a settings file fit, and what can its rules promise?"""
 
 import json
-from collections.abc import Iterable
-from dataclasses import asdict
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import click
 
+from supervisor.cli import completion
 from supervisor.cli.common import EXIT_SETTINGS, say
-from supervisor.settings.faults import SettingsFaults
-from supervisor.settings.profiles import with_profile
-from supervisor.settings.reference import reference as settings_reference
-from supervisor.sizing.budget import RuleBudget
-from supervisor.sizing.explain import EXPLANATIONS, block_notes, block_of, necessity
-from supervisor.sizing.fitness import Examined, examine
-from supervisor.sizing.gaps import cautions, not_fitted, off
+
+if TYPE_CHECKING:
+    from supervisor.sizing.fitness import Examined
 
 
 @click.command()
 @click.argument("file", required=False, type=click.Path(path_type=Path), metavar="[FILE]")
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
-@click.option("--profile", metavar="NAME", help="As a profile of the file, instead of its own.")
-@click.option("--explain", "rule", metavar="RULE", help="What one rule is for; FILE is optional.")
+@click.option(
+    "--profile",
+    metavar="NAME",
+    shell_complete=completion.profiles_of_file,
+    help="As a profile of the file, instead of its own.",
+)
+@click.option(
+    "--explain",
+    "rule",
+    metavar="RULE",
+    shell_complete=completion.rules,
+    help="What one rule is for; FILE is optional.",
+)
 @click.option("--reference", is_flag=True, help="All settings that there are, as Markdown.")
 def command(
     file: Path | None, as_json: bool, profile: str | None, rule: str | None, reference: bool
@@ -33,29 +39,47 @@ def command(
     Exit 78 when the file is faulty, or when a cell could come above never_above_volts.
     """
     if reference:
-        click.echo(settings_reference(block_notes()), nl=False)
+        _print_reference()
         return
     if rule is not None:
         _known(rule)
     elif file is None:
         raise click.UsageError("give a settings FILE, or --explain RULE, or --reference")
-    examined = examine(file) if file is not None else Examined(None, ())
-    if profile is not None:
-        examined = _as_profile(examined, profile)
+    examined = _examined(file, profile)
     if as_json:
-        answer = _explained_as_dict(rule, examined) if rule else _check_as_dict(examined)
-        click.echo(json.dumps(_file_as_dict(file, examined) | answer, indent=2))
+        from supervisor.cli.check_json import as_dict
+
+        click.echo(json.dumps(as_dict(file, rule, examined), indent=2))
     else:
         _show(examined, rule)
     if examined.faults:
+        from supervisor.settings.faults import SettingsFaults
+
         say(str(SettingsFaults(examined.faults)))
         raise click.exceptions.Exit(EXIT_SETTINGS)
     if file is not None:
         say(f"{file}: fit for use")
 
 
-def _as_profile(examined: Examined, name: str) -> Examined:
+def _print_reference() -> None:
+    from supervisor.settings.reference import reference
+    from supervisor.sizing.explain import block_notes
+
+    click.echo(reference(block_notes()), nl=False)
+
+
+def _examined(file: Path | None, profile: str | None) -> "Examined":
+    from supervisor.sizing.fitness import Examined, examine
+
+    examined = examine(file) if file is not None else Examined(None, ())
+    return examined if profile is None else _as_profile(examined, profile)
+
+
+def _as_profile(examined: "Examined", name: str) -> "Examined":
     """Faults of the file stay: a profile of it is in force only when all of it is fit."""
+    from supervisor.settings.profiles import with_profile
+    from supervisor.sizing.fitness import Examined
+
     if examined.settings is None or examined.faults:
         return examined
     known = [examined.settings.profile, *examined.settings.profiles]
@@ -65,6 +89,8 @@ def _as_profile(examined: Examined, name: str) -> Examined:
 
 
 def _known(rule: str) -> None:
+    from supervisor.sizing.explain import EXPLANATIONS
+
     if rule not in EXPLANATIONS:
         near = get_close_matches(rule, EXPLANATIONS, n=1, cutoff=0.4)
         nearest = f' Did you mean "{near[0]}"?' if near else ""
@@ -72,7 +98,7 @@ def _known(rule: str) -> None:
         raise click.UsageError(f'there is no rule "{rule}".{nearest} Rules: {rules}.')
 
 
-def _show(examined: Examined, rule: str | None) -> None:
+def _show(examined: "Examined", rule: str | None) -> None:
     from supervisor.cli import check_explain, check_text  # rich: only when there is text to show
 
     if rule is not None:
@@ -81,57 +107,3 @@ def _show(examined: Examined, rule: str | None) -> None:
         check_text.print_unfit(examined.budgets)
     elif examined.settings:
         check_text.print_check(examined.settings, examined.budgets)
-
-
-def _file_as_dict(file: Path | None, examined: Examined) -> dict[str, Any]:
-    if file is None:
-        return {}
-    faults = [asdict(fault) for fault in examined.faults]
-    return {"file": str(file), "fit": not faults, "faults": faults}
-
-
-def _check_as_dict(examined: Examined) -> dict[str, Any]:
-    if examined.settings is None:
-        return _rules_as_dict(()) | {"off": [], "not_fitted": [], "cautions": []}
-    return _rules_as_dict(examined.budgets) | {
-        "off": [{"rule": rule, "why": why} for rule, why in off(examined.settings).items()],
-        "not_fitted": list(not_fitted(examined.settings)),
-        "cautions": list(cautions(examined.settings)),
-    }
-
-
-def _rules_as_dict(found: Iterable[RuleBudget]) -> dict[str, Any]:
-    return {"rules": [budget_as_dict(budget) for budget in found]}
-
-
-def _explained_as_dict(rule: str, examined: Examined) -> dict[str, Any]:
-    of_rule = (budget for budget in examined.budgets if budget.rule == rule)
-    told = asdict(EXPLANATIONS[rule]) | {"block": ".".join(block_of(rule))}
-    return {"rule": rule, "can_be_left_out": necessity(rule)} | told | _rules_as_dict(of_rule)
-
-
-def budget_as_dict(budget: RuleBudget) -> dict[str, Any]:
-    """Every figure of a budget; None where a rule has no such figure."""
-    return {
-        "rule": budget.rule,
-        "title": budget.title,
-        "function": EXPLANATIONS[budget.rule].function,
-        "setting": budget.limit_key,
-        "limit": budget.limit,
-        "unit": budget.unit,
-        "guard_band": budget.guard_band,
-        "effective_limit": budget.effective_limit,
-        "acceptance_limit": budget.acceptance_limit,
-        "response_at": budget.response_at,
-        "response_s": budget.response_s,
-        "response": [
-            {"stage": part.stage.value, "name": part.name, "seconds": part.seconds}
-            for part in budget.response
-        ],
-        "starts_at_v": budget.starts_at_v,
-        "rise_v": budget.rise_v,
-        "highest_v": budget.highest_v,
-        "never_above_v": budget.never_above_v,
-        "fits": budget.fits,
-        "note": budget.note,
-    }

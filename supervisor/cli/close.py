@@ -10,6 +10,7 @@ import click
 
 from supervisor.cli.asking import ask_and_tell, asked
 from supervisor.cli.common import EXIT_FAILED, fail, run_dir_option, say
+from supervisor.cli.completion import profiles_of_daemon
 from supervisor.snapshot import Circuit
 
 READY_WITHIN_S = 30.0
@@ -27,7 +28,12 @@ AGREES_SHARE, AGREES_A = 0.1, 0.2  # of what a clamp meter and a shunt may diffe
 
 @click.command()
 @run_dir_option(of_running=True)
-@click.option("--profile", help="Put this profile of the settings in force first.")
+@click.option(
+    "--profile",
+    metavar="NAME",
+    shell_complete=profiles_of_daemon,
+    help="Put this profile of the settings in force first.",
+)
 @click.option("--yes", is_flag=True, help="The steps of the profile are done: do not ask.")
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
 def command(run_dir: Path, profile: str | None, yes: bool, as_json: bool) -> None:

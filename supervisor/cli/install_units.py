@@ -2,6 +2,7 @@
 
 import difflib
 import os
+import shlex
 import shutil
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
@@ -10,14 +11,9 @@ import click
 
 import supervisor
 from supervisor.cli.common import EXIT_FAILED, errors_in_words, fail, say
+from supervisor.cli.install_program import program_to_start
 from supervisor.host import install_system
-from supervisor.host.install_executable import (
-    Unfit,
-    as_root,
-    own_executable,
-    refuse_odd,
-    refuse_out_of_reach,
-)
+from supervisor.host.install_executable import as_root
 from supervisor.host.install_files import Done, Hindrance, Plan, plan, plan_removal, put, remove
 from supervisor.host.shell_files import shell_files
 from supervisor.host.unit_files import Found, State, Wanted, masks, unit_files
@@ -35,8 +31,10 @@ TO_BE_SEEN_TO = (State.EDITED, State.UNREADABLE)  # ours, and still there after 
 @click.option("--undo", is_flag=True, help="Remove them again: those that nobody changed since.")
 @click.option(
     "--root",
-    type=click.Path(path_type=Path, exists=True, file_okay=False),
-    help="Take this folder for the machine's root, as for a package or an image; nothing is run.",
+    type=click.Path(path_type=Path),
+    callback=lambda _context, _option, root: _there(root),
+    help="Take this folder for the machine's root, as for a package or an image; nothing is run. "
+    "It must be there: a mistyped one is not made.",
 )
 @click.option(
     "--vendor", is_flag=True, help="With --root: the places of a package, below /usr/lib and so on."
@@ -44,7 +42,7 @@ TO_BE_SEEN_TO = (State.EDITED, State.UNREADABLE)  # ours, and still there after 
 @click.option(
     "--executable",
     type=click.Path(path_type=Path),
-    help="The holdwatch that the units start; left out: this one.",
+    help="The holdwatch that the units start, as its path is on that machine; left out: this one.",
 )
 def command(
     dry_run: bool, undo: bool, root: Path | None, vendor: bool, executable: Path | None
@@ -70,23 +68,19 @@ def command(
         if undo:
             _undo(below, vendor=vendor, is_live=is_live, dry_run=dry_run)
         else:
-            starts = _executable(executable, is_live=is_live)
+            on = Path("/") if is_live else below
+            starts = program_to_start(executable, on, is_live=is_live)
             _install(below, starts, vendor=vendor, is_live=is_live, dry_run=dry_run)
 
 
-def _executable(given: Path | None, *, is_live: bool) -> Path:
-    try:
-        executable = given or own_executable()
-        refuse_odd(executable)
-        if is_live:
-            refuse_out_of_reach(executable)
-    except Unfit as unfit:
-        raise fail(
-            f"holdwatch: nothing was done: {unfit}\n"
-            "  why it matters: the service would not start, and nothing would watch\n"
-            f"  what to do: {unfit.remedy}"
-        ) from None
-    return executable
+def _there(root: Path | None) -> Path | None:
+    if root is not None and not os.path.isdir(root):  # never raises
+        raise click.BadParameter(
+            f"nothing was done: there is no folder {root}\n"
+            "  why it matters: one that was mistyped would be made, and the image stay without\n"
+            f"  what to do: mount the image there, or mkdir -p {shlex.quote(str(root))}"
+        )
+    return root
 
 
 def _wanted(executable: Path | None, *, vendor: bool) -> list[Wanted]:

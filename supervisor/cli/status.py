@@ -7,6 +7,7 @@ import click
 
 from supervisor.cli.common import EXIT_STALE, run_dir_option, say
 from supervisor.cli.status_guidance import cue_lines, guidance_lines
+from supervisor.protection.trip_names import trip_name
 from supervisor.readings import in_words
 from supervisor.snapshot import ChannelView, LockoutView, Moment, ProbeView, RuleView, Snapshot
 from supervisor.status.status_file import Status, current, present_celsius
@@ -126,7 +127,7 @@ def lockout_lines(lockout: LockoutView) -> list[str]:
     )
     at = f"{lockout.wall[:19].replace('T', ' ')} UTC"
     return [
-        f"  tripped by {lockout.tripped_by} at {at}: {lockout.reason}",
+        f"  tripped by {trip_name(lockout.tripped_by)} at {at}: {lockout.reason}",
         f"  {'NOT SEEN TO OPEN' if lockout.failed_to_open else opened}"
         f"{'' if lockout.stored else '; not yet on disk'}",
         f"  before a reset: {lockout.remedy}",

@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
+from supervisor.control.build_record import BuildRecord
 from supervisor.control.latch import Latch
 from supervisor.control.loop import Loop, Parts
 from supervisor.control.notify import Notifier
@@ -55,6 +56,7 @@ def assemble(
         publisher=publisher,
         notifier=notifier or Notifier(),
         journal=journal or NoJournal(),
+        build_record=BuildRecord(state_dir),
     )
     return Loop(settings, parts, simulated=simulated)
 

@@ -45,6 +45,7 @@ class Guard:
         self._keeper = keeper
         self._logbook = logbook
         self.remedies: dict[str, str] = {}  # by rule, what to check before a reset
+        self.uncommissioned: tuple[str, ...] = ()  # why this build does not count as tried
         self.profile_in_doubt = ""  # why nobody knows which settings fit what is wired
         self.deaf = ""  # why an ``open`` may not be heard
         self._permission = Permission(contactor, settings.lease_s)
@@ -93,8 +94,7 @@ class Guard:
             reasons.append("the auxiliary contact says that the contactor is closed")
         if self._is_opening():
             reasons.append("the last opening is still being confirmed")
-        if self._settings.uncommissioned is None:
-            reasons.append("this build has no commissioning record (settings: uncommissioned)")
+        reasons += self.uncommissioned
         if self.profile_in_doubt:
             reasons.append(self.profile_in_doubt)
         if self.deaf:

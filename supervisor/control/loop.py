@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass, replace
 from functools import partial
 from typing import Any
 
+from supervisor.control.build_record import BuildRecord, shortened
 from supervisor.control.guard import Guard
 from supervisor.control.in_force import InForce
 from supervisor.control.latch import Kept, Latch
@@ -58,6 +59,7 @@ class Parts:
     publisher: Publisher
     notifier: Notifier
     journal: Sink
+    build_record: BuildRecord
 
 
 class Loop:
@@ -101,6 +103,8 @@ class Loop:
             settings, parts.clock, parts.contactor, parts.panel, self.keeper, logbook
         )
         self.guard.remedies, self.guard.profile_in_doubt = self._now.remedies, doubt
+        self._is_simulated = simulated
+        self.guard.uncommissioned = self._why_uncommissioned()
         if settings.profile != self._file_settings.profile:
             in_force = f"profile {settings.profile} in force, as before this start"
             logbook.note("profile", in_force, profile=settings.profile)
@@ -114,10 +118,17 @@ class Loop:
         self._opened_at_s = float("-inf")  # when the newest request to open came in
         self._looked_at_s = float("-inf")
         self._published: tuple[float, Circuit] = (float("-inf"), Circuit.OPEN)
+        self.readings: Readings | None = None
+        """The newest, for who cycles it by hand."""
 
     def leave(self) -> None:
         """Open, then end. Safe to call from a signal handler: it only leaves a note."""
         self._leaving = True
+
+    @property
+    def told_at_s(self) -> float:
+        """When the coil was told what it does now."""
+        return self._parts.contactor.state().told_at_s
 
     def run(self) -> None:
         """Cycle until told to leave and seen to be open. Never returns with the coil on."""
@@ -151,7 +162,7 @@ class Loop:
         self._recorder.close()
 
     def cycle(self) -> None:
-        readings = self._acquire(self._pacer.wait())
+        self.readings = readings = self._acquire(self._pacer.wait())
         self._viewer.count(readings)
         self._lookback.note(readings)
         decision = self._now.protection.judge(readings, self._clock.now_s())
@@ -248,6 +259,7 @@ class Loop:
             self._remembered.another_supply()
         self._now.recall(self._remembered.of(after), self._clock.now_s(), is_whole=True)
         self.guard.adopt(after, self._now.remedies)
+        self.guard.uncommissioned = self._why_uncommissioned()
         self._viewer.adopt(after, self._now.rules)
         self._pacer.restart()  # it took its time, and the circuit is open
         self._recorder.adopt(after)
@@ -255,6 +267,13 @@ class Loop:
         if not self.keeper.keep(f"profile {name}"):
             return True, f"{name} is in force, but not on disk: name it again after a restart"
         return True, f"{name} is in force"
+
+    def _why_uncommissioned(self) -> tuple[str, ...]:
+        """With the settings in force; asked for when they change, for it reads a file."""
+        settings = self._now.settings
+        if settings.uncommissioned:
+            return ()
+        return shortened(self._parts.build_record.why_not(settings, simulated=self._is_simulated))
 
     def _known_profiles(self) -> dict[str, Any]:
         """What there is to choose, and what is to be done by hand for each."""

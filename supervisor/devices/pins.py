@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -11,13 +12,13 @@ from supervisor.devices.errors import HardwareMissing
 RASPBERRY_PI_LABELS = ("pinctrl-bcm2835", "pinctrl-bcm2711", "pinctrl-rp1")
 DEVICES = Path("/dev")
 MAX_CHIPS = 32
+PIPE = ".lgd-nfy0"  # of lgpio's first handle for notifications, which it opens when imported
 
 
 def open_pin_factory(chip_label: str | None, work_dir: Path) -> Any:
     """gpiozero's lgpio factory on the chip of that label, or on the Raspberry Pi's own.
 
-    lgpio keeps a notification file in ``work_dir``, which must be writable. Raises
-    HardwareMissing.
+    lgpio works in ``work_dir``, which must be writable. Raises HardwareMissing.
     """
     load_lgpio(work_dir)
     from gpiozero.exc import PinUnknownPi
@@ -42,7 +43,7 @@ def open_pin_factory(chip_label: str | None, work_dir: Path) -> Any:
 
 
 def load_lgpio(work_dir: Path) -> Any:
-    """The library, which makes ``work_dir`` its working folder and keeps a notification file there.
+    """The library, which makes ``work_dir`` its working folder, and a pipe to itself there.
 
     Raises HardwareMissing.
     """
@@ -60,6 +61,8 @@ def load_lgpio(work_dir: Path) -> Any:
             "install it: Raspberry Pi OS's python3-lgpio, in a venv with --system-site-packages; "
             "or apt install gcc libc6-dev python3-dev swig, then PYPI=1 pip install lgpio",
         ) from error
+    with suppress(OSError):  # both of its ends are open by now; the name would stay for ever
+        (work_dir / PIPE).unlink()
     return lgpio
 
 

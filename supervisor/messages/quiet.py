@@ -19,11 +19,13 @@ def is_quiet(hours: QuietHours | None, wall_s: float, zone: tzinfo | None) -> bo
 
 
 def both_times(wall_s: float, zone: tzinfo | None) -> str:
-    """2026-07-01 14:03:22 CEST (12:03:22 UTC)."""
+    """2026-07-01 14:03:22 CEST (12:03:22 UTC); once where local time is UTC."""
     try:
         utc = datetime.fromtimestamp(wall_s, UTC)
         local = utc.astimezone(zone)
     except (OverflowError, OSError, ValueError):
         return "time not known: the clock was wild"
+    if not local.utcoffset():
+        return f"{utc:%Y-%m-%d %H:%M:%S} UTC"
     form = "%H:%M:%S" if utc.date() == local.date() else "%Y-%m-%d %H:%M:%S"
     return f"{local:%Y-%m-%d %H:%M:%S %Z} ({utc.strftime(form)} UTC)"

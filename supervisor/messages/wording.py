@@ -8,6 +8,7 @@ from typing import Any
 from supervisor.guidance.words import span
 from supervisor.journal.sound import LARGEST
 from supervisor.messages.message import Draft, Place, Weight
+from supervisor.protection.trip_names import trip_name
 from supervisor.protection.wording import amount, beside
 from supervisor.snapshot import CueView, LockoutView
 
@@ -81,7 +82,7 @@ class Trip:
 
 
 def trip(trip: Trip, place: Place, wall_s: float) -> Draft:
-    rule = trip.rule.replace("_", " ")
+    rule = trip_name(trip.rule).replace("_", " ")
     is_worst = trip.did_not_open
     worst = "FAILED TO OPEN" if trip.rule == "failed_to_open" else f"DID NOT OPEN after trip {rule}"
     remedy = trip.remedy or LOOK

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from supervisor.journal.codes import FOUND_AT_START, TRIPS, UNSEEN_END
+from supervisor.protection.trip_names import trip_name
 from supervisor.protection.wording import amount, beside
 from supervisor.report.record import Event
 from supervisor.report.sound import finite, text
@@ -77,13 +78,13 @@ class Trip:
             return "found locked out at a start"
         if self.is_doubt:
             return f"nothing was known ({plain(self.rule)} could not tell)"
-        return plain(self.rule)
+        return plain(trip_name(self.rule))
 
     @property
     def protects(self) -> str:
         """What the rule is there for; empty of an unknown one."""
         told = EXPLANATIONS.get(self.rule)
-        return f"{plain(self.rule)}. It protects: {told.protects}" if told else ""
+        return f"{plain(trip_name(self.rule))}. It protects: {told.protects}" if told else ""
 
     @property
     def function(self) -> str:

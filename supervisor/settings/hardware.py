@@ -124,6 +124,11 @@ class ShuntChannel(Settings):
     def ohms(self) -> float:
         return self.rated_millivolts / 1000 / self.rated_amperes
 
+    @property
+    def millivolts_per_ampere(self) -> float:
+        """Of true amperes, by the calibration."""
+        return 1000 * self.ohms / self.gain
+
 
 class Channels(Settings):
     """What is measured."""

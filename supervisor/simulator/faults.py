@@ -13,6 +13,7 @@ from supervisor.simulator.faults_contactor import (
     ContactBounce,
     ContactorStuckOpen,
     ContactorWelded,
+    DriverActiveLow,
     RelayWelded,
     SlowRelease,
 )
@@ -39,6 +40,7 @@ from supervisor.simulator.faults_leads import (
     LeadResistance,
     LeadReversed,
     LeadShorted,
+    LeadsSwapped,
     ShuntDrift,
     ShuntOffset,
     ShuntReversed,
@@ -111,6 +113,7 @@ Fault = Annotated[
     | LeadShorted
     | LeadReversed
     | LeadElsewhere
+    | LeadsSwapped
     | LeadResistance
     | ShuntDrift
     | ShuntReversed
@@ -119,6 +122,7 @@ Fault = Annotated[
     | ContactorWelded
     | ContactorStuckOpen
     | SlowRelease
+    | DriverActiveLow
     | CoilOpen
     | ContactBounce
     | RelayWelded

@@ -48,6 +48,18 @@ class SlowRelease(FaultSettings):
         rig.plant.contactor.release_s = usual.release_s
 
 
+class DriverActiveLow(FaultSettings):
+    """The coil's driver acts on a low level: on while the Pi starts, and when nobody is there."""
+
+    kind: Literal["driver_active_low"]
+
+    def strike(self, rig: Rig) -> None:
+        rig.change(lambda: rig.plant.contactor.invert(True, rig.now_s()))
+
+    def heal(self, rig: Rig) -> None:
+        rig.change(lambda: rig.plant.contactor.invert(False, rig.now_s()))
+
+
 class CoilOpen(FaultSettings):
     """The coil's wire breaks: whatever the driver does, the contactor lets go."""
 

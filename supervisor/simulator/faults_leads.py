@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from supervisor.readings import Channel
 from supervisor.settings.hardware import CellChannel
 from supervisor.simulator.fault import FaultSettings, set_on
 from supervisor.simulator.lead import open_input_v
@@ -51,6 +52,20 @@ class LeadReversed(FaultSettings):
 
     def heal(self, rig: Rig) -> None:
         set_on(rig, rig.lead_of(self.channel), "reversed", False)
+
+
+class LeadsSwapped(FaultSettings):
+    """Front and far cell's leads have changed places."""
+
+    kind: Literal["leads_swapped"]
+
+    def strike(self, rig: Rig) -> None:
+        front, far = rig.lead_of("front_cell"), rig.lead_of("far_cell")
+        rig.change(lambda: front.trade_places(far))
+        rig.leads.update({Channel.FRONT_CELL: far, Channel.FAR_CELL: front})
+
+    def heal(self, rig: Rig) -> None:
+        self.strike(rig)
 
 
 class LeadElsewhere(FaultSettings):

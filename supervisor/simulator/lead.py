@@ -6,6 +6,8 @@ from collections.abc import Callable
 from supervisor.settings.hardware import CellChannel
 from supervisor.simulator.plant import Plant
 
+Source = Callable[[float], float]  # of the time, in the channel's unit
+
 
 class Lead:
     """Follows ``true`` through divider or shunt and a first-order filter.
@@ -43,6 +45,7 @@ class Lead:
         self._stray_v = stray_v
         self.add_ohm(0.0)
         self.held_v: float | None = None  # at the input, whatever the plant does: off, shorted
+        self.source: Source | None = None  # of its own, in the place of the plant
         self.added = 0.0  # in the channel's unit: thermo-voltage, corroded joint
         self.reversed = False
         ripple_hz = plant.supply.ripple_hz
@@ -51,7 +54,7 @@ class Lead:
         self._passed = 1 / math.hypot(1, ripple_hz / filter_hz)
         self._lag_rad = math.atan(ripple_hz / filter_hz)
         self._settled_s = start_s
-        self._mean_v = self._target_v()
+        self._mean_v = self._target_v(start_s)
         plant.before_change.append(self.settle)
 
     def add_ohm(self, joint_ohm: float) -> None:
@@ -63,7 +66,7 @@ class Lead:
         """The filter's output moves towards the present mean until then."""
         span_s = at_s - self._settled_s
         if span_s > 0:
-            target_v = self._target_v()
+            target_v = self._target_v(at_s)
             kept = math.exp(-span_s / self._filter_s)
             self._mean_v = target_v + (self._mean_v - target_v) * kept
             self._settled_s = at_s
@@ -71,7 +74,21 @@ class Lead:
     @property
     def shown(self) -> float:
         """What it comes to, once settled, in the channel's unit: the truth, while it is whole."""
-        return self._target_v() / self._scale + self._offset
+        return self._target_v(self._settled_s) / self._scale + self._offset
+
+    def trade_places(self, other: "Lead") -> None:
+        """Each at the other's end, whatever is there."""
+        self._true, other._true = other._true, self._true
+        self.source, other.source = other.source, self.source
+
+    @property
+    def volts_per_unit(self) -> float:
+        return self._scale
+
+    def put_on(self, source: Source | None, at_s: float) -> None:
+        """On a source of its own from now on; None: back on the plant."""
+        self.settle(at_s)
+        self.source = source
 
     def rescale(self, scale: float) -> None:
         """Another shunt: so many volts for each ampere."""
@@ -81,7 +98,7 @@ class Lead:
         """Mean at the converter's input over a span."""
         self._plant.advance(middle_s)
         self.settle(middle_s)
-        amplitude = self._true()[1]
+        amplitude = 0.0 if self.source else self._true()[1]
         if not amplitude or self.held_v is not None:
             return self._mean_v
         angle = self._ripple_rad_per_s * middle_s - self._lag_rad
@@ -89,10 +106,11 @@ class Lead:
             self._passed * _sinc(self._ripple_hz * span_s) * math.sin(angle)
         )
 
-    def _target_v(self) -> float:
+    def _target_v(self, at_s: float) -> float:
         if self.held_v is not None:
             return self.held_v
-        source_v = self._to_volts(self._true()[0] + self.added - self._offset)
+        quantity = self.source(at_s) if self.source else self._true()[0]
+        source_v = self._to_volts(quantity + self.added - self._offset)
         return source_v + (self._open_v - source_v) * self._lost + self._stray_v
 
     def _to_volts(self, quantity: float) -> float:

@@ -34,6 +34,8 @@ class Switch:
         self._coil = ideal_coil() if coil is None else coil
         self._dropout_s = dropout_s
         self._auxiliary_lag_s = auxiliary_lag_s
+        self._level = False
+        self._active_low = False
         self._driven = False
         self._enabled = True
         self._coil_open = False
@@ -68,14 +70,21 @@ class Switch:
         contact_s = self._contact_at_s[0] if self._contact_at_s else NEVER
         return min(self._drops_at_s, self._pulls_at_s, contact_s)
 
+    def invert(self, active_low: bool, at_s: float) -> None:
+        """A driver that acts on a low level, or one that does not. One fed by edges does not
+        care."""
+        self._active_low = active_low
+        self.input_changes(self._level, at_s)
+
     def auxiliary_closed(self, at_s: float) -> bool:
         """The auxiliary contact: linked to the main one, and a little later."""
         late = at_s < self._changed_s + self._auxiliary_lag_s
         return self._shown_before if late else self.closed
 
     def input_changes(self, level: bool, at_s: float) -> None:
+        self._level = level
         if self._dropout_s is None:
-            self._drive(level, at_s)
+            self._drive(level is not self._active_low, at_s)
         elif level:
             self._drive(True, at_s)
             self._drops_at_s = at_s + self._dropout_s

@@ -8,9 +8,9 @@
 - ``problem``: a sentence why not, empty when fresh;
 - ``opening_set_up``: whether ``POST /api/open`` opens for who knows the token.
 
-Status 200 when a snapshot could be read, fresh or not. Status 503 when there is none: then only
-these four are present, ``age_s`` null and ``fresh`` false. ``/api/openapi.json`` describes
-this and all the rest.
+Status 200 while it is fresh, else 503 with ``Retry-After``: who looks at the code alone must not
+take old values for the present ones. The body is the same; where no snapshot can be read at all,
+only these four are present, ``age_s`` null. ``/api/openapi.json`` describes this and all the rest.
 """
 
 import json
@@ -47,6 +47,7 @@ MEDIA_TYPES = {
 # Where a browser looks for them; a service worker governs the pages below its own place.
 AT_THE_ROOT = ("manifest.webmanifest", "service-worker.js")
 MOST_STREAMS = 50
+NOT_FRESH = {"Retry-After": "1"}  # a daemon at work publishes more often than that
 
 
 def create_app(
@@ -69,9 +70,9 @@ def create_app(
 
     async def api_status(_: Request) -> Response:
         status = look()
-        code = 200 if status.snapshot else 503
         content = json.dumps(as_dict(status), indent=1, allow_nan=False)
-        return Response(content, code, media_type="application/json")
+        code, headers = (200, {}) if status.fresh else (503, NOT_FRESH)
+        return Response(content, code, headers, media_type="application/json")
 
     streams = Streams(look, most_streams)
     past, open_desk = HistoryDesk(journal), OpenDesk(opening)

@@ -67,6 +67,11 @@ def _answer(what: str, schema: Json, media_type: str = "application/json") -> Js
     return {"description": what, "content": {media_type: {"schema": schema}}}
 
 
+AGAIN: Json = {
+    "headers": {"Retry-After": {"description": "Seconds", "schema": {"type": "integer"}}}
+}
+
+
 def _problem(what: str) -> Json:
     return _answer(what, _ref("Problem"))
 
@@ -133,8 +138,12 @@ def description() -> Json:
         "/api/status": _get(
             "The circuit now",
             {
-                "200": _answer("The newest snapshot, fresh or not", _ref("StatusDocument")),
-                "503": _answer("There is none", _ref("NoStatus")),
+                "200": _answer("The newest snapshot, which is fresh", _ref("StatusDocument")),
+                "503": _answer(
+                    "The newest snapshot, which is old, or none",
+                    {"anyOf": [_ref("StatusDocument"), _ref("NoStatus")]},
+                )
+                | AGAIN,
             },
         ),
         "/api/status/schema": _get(

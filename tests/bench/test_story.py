@@ -50,7 +50,8 @@ def test_it_ends_after_the_trip_and_tells_both_endings(story: Story) -> None:
             pass
     assert story.tripped_at_s == pytest.approx(30, abs=0.1)
     told = printed(story)
-    assert "stop button" in told
+    assert "stop button, power cut or kill: the stop button" in told
+    assert "external" not in told
     assert "no current flowed" in told
     assert "Without the cutoff" in told
 
@@ -82,6 +83,14 @@ def test_every_look_fits_the_terminal(story: Story, width: int) -> None:
     shown = console.file.getvalue()
     assert max(map(len, shown.splitlines())) <= width
     assert "front cell" in shown
+
+
+@pytest.mark.parametrize(("stage", "told"), [("bulk", "closed, bulk: "), ("none", "closed: ")])
+def test_a_stage_is_told_while_there_is_one(story: Story, stage: str, told: str) -> None:
+    with story:
+        look = next(iter(story.looks(linger_s=0.0)))
+        guidance = replace(guided(()), stage=stage)
+        assert told in line(replace(look, circuit="closed", guidance=guidance), story)
 
 
 def shown(story: Story, snapshot: Snapshot, width: int) -> list[str]:

@@ -18,7 +18,7 @@ from stand_in.page import Page
 from supervisor.control.requests import ask
 
 STAND_IN = Path(__file__).parent / "stand_in"
-FRONT_V, FAR_V, SHUNT_V = 3.400, 3.399, 0.020  # the shunt's: 80 A
+FRONT_V, FAR_V, SHUNT_V = 3.4015, 3.399, 0.0201  # the shunt's: 80 A; codes that end unlike
 COMPILED = """
 import supervisor.bench.rig, supervisor.cli.messages, supervisor.cli.run, supervisor.cli.web
 import supervisor.devices.pins, supervisor.messages.courier, supervisor.status.server

@@ -28,7 +28,17 @@ def invoked(*arguments: str | Path) -> Result:
 
 @pytest.fixture
 def root(tmp_path: Path) -> Path:
-    return machine(tmp_path)
+    root = machine(tmp_path / "image")
+    program(root, PROGRAM)
+    return root
+
+
+def program(root: Path, path: str, mode: int = 0o755) -> Path:
+    lies = root / path.lstrip("/")
+    lies.parent.mkdir(parents=True, exist_ok=True)
+    lies.write_text("#!/bin/sh\n")
+    lies.chmod(mode)
+    return lies
 
 
 @pytest.fixture
@@ -71,6 +81,7 @@ def test_a_dry_run_shows_what_would_change(root: Path, into: list[str]) -> None:
 
 def test_another_program_is_a_small_change(root: Path, into: list[str]) -> None:
     invoked(*into)
+    program(root, "/usr/bin/holdwatch")
     result = invoked("--root", root, "--executable", "/usr/bin/holdwatch", "--dry-run")
     assert f"    -ExecStart={PROGRAM} run" in result.stdout
     assert "    +ExecStart=/usr/bin/holdwatch run" in result.stdout
@@ -215,6 +226,77 @@ def test_a_path_that_means_something_else_to_systemd(root: Path, program: str) -
     assert snapshot(root) == before
 
 
+@pytest.mark.parametrize("undo", [[], ["--undo"]])
+def test_a_root_that_is_not_there_is_not_made(tmp_path: Path, undo: list[str]) -> None:
+    (tmp_path / "file").touch()
+    for mistyped in (tmp_path / "imgae", tmp_path / "file", tmp_path / "file" / "below"):
+        result = invoked("--root", mistyped, *undo)
+        assert result.exit_code == 2
+        assert f"there is no folder {mistyped}" in result.stderr
+        assert "why it matters" in result.stderr
+        assert f"mkdir -p {mistyped}" in result.stderr
+    assert [one.name for one in tmp_path.iterdir()] == ["file"]
+
+
+@pytest.mark.parametrize("dry_run", [[], ["--dry-run"]])
+@pytest.mark.parametrize("spoil", ["gone", "folder", "not executable", "link to nothing", "loop"])
+def test_a_program_that_would_not_start_is_refused(
+    root: Path, into: list[str], spoil: str, dry_run: list[str]
+) -> None:
+    lies = root / PROGRAM.lstrip("/")
+    lies.unlink()
+    match spoil:
+        case "folder":
+            lies.mkdir()
+        case "not executable":
+            program(root, PROGRAM, mode=0o644)
+        case "link to nothing":
+            lies.symlink_to("/opt/elsewhere/bin/holdwatch")
+        case "loop":
+            lies.symlink_to(lies.name)
+    before = snapshot(root)
+    result = invoked(*into, *dry_run)
+    assert result.exit_code == 2
+    assert "--executable" in result.stderr
+    assert str(lies) in result.stderr
+    assert "may be run by nobody" in result.stderr or spoil != "not executable"
+    assert "why it matters: the service would not start" in result.stderr
+    assert "what to do" in result.stderr
+    assert snapshot(root) == before
+
+
+@pytest.mark.parametrize("target", ["../lib/bin/holdwatch", "/opt/night-shift/lib/bin/holdwatch"])
+def test_a_link_leads_to_where_that_system_will_find_it(
+    root: Path, into: list[str], target: str
+) -> None:
+    """Also from the root on, of which this machine has another one."""
+    lies = root / PROGRAM.lstrip("/")
+    lies.unlink()
+    lies.symlink_to(target)
+    program(root, "/srv/bin/holdwatch")
+    (root / "opt/night-shift/lib").symlink_to("/srv")
+    assert invoked(*into).exit_code == 0
+
+
+def test_the_machines_own_program_is_none_of_the_images(root: Path) -> None:
+    """The same path, and nothing there below the root."""
+    here = root.parent / "holdwatch"
+    program(root.parent, "holdwatch")
+    result = invoked("--root", root, "--executable", here)
+    assert result.exit_code == 2
+    assert f"there is no program {root}{here}" in result.stderr
+
+
+def test_left_out_it_is_this_one_and_its_lack_is_told(
+    root: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "argv", [str(program(root.parent, "holdwatch"))])
+    result = invoked("--root", root)
+    assert result.exit_code == 0
+    assert f"there is no program {root}{root.parent}/holdwatch" in result.stderr
+    assert "before that system starts" in result.stderr
+
+
 # --- on a machine that runs: a root of its own is taken for the whole of it
 
 COMMANDS = ("systemctl", "systemd-sysusers", "systemd-tmpfiles", "udevadm")
@@ -235,12 +317,12 @@ def live(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
         tools.mkdir()
         for command in COMMANDS:
             say(tools / command, f'echo "{command} $*" >> {base}/called')
-        program = tools / "holdwatch"
-        say(program, "true")
-        monkeypatch.setattr(sys, "argv", [str(program)])
-        monkeypatch.setattr(sys, "executable", str(program))
-        monkeypatch.setattr(os, "__file__", str(program))
-        monkeypatch.setattr(install_executable.supervisor, "__file__", str(program))
+        own = tools / "holdwatch"
+        say(own, "true")
+        monkeypatch.setattr(sys, "argv", [str(own)])
+        monkeypatch.setattr(sys, "executable", str(own))
+        monkeypatch.setattr(os, "__file__", str(own))
+        monkeypatch.setattr(install_executable.supervisor, "__file__", str(own))
         monkeypatch.setenv("PATH", f"{tools}:/usr/bin:/bin")
         yield base
 

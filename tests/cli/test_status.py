@@ -167,6 +167,17 @@ def test_a_trip_of_which_nothing_is_known_has_no_empty_table() -> None:
     assert "before the trip" not in "\n".join(lines(replace(SNAPSHOT, lockout=LOCKOUT)))
 
 
+def test_a_lockout_by_no_rule_says_what_it_was() -> None:
+    """As after a kill, or by the stop button."""
+    reason = "the last run ended without a word while the circuit was closed"
+    locked = replace(LOCKOUT, tripped_by="external", reason=reason)
+    shown = "\n".join(lines(replace(SNAPSHOT, lockout=locked)))
+    assert (
+        f"  tripped by stop button, power cut or kill at 2026-01-01 00:00:00 UTC: {reason}" in shown
+    )
+    assert "external" not in shown
+
+
 def test_no_data_at_all(tmp_path: Path) -> None:
     result = CliRunner().invoke(main, ["status", "--run-dir", str(tmp_path)])
     assert result.exit_code == 75

@@ -52,6 +52,14 @@ def test_a_simulated_one_says_so_in_front() -> None:
     assert message(wording.trip(TRIP, place, WALL_S)).title == "SIMULATED TRIP overvoltage: Hut"
 
 
+def test_a_trip_from_outside_the_rules_is_told_in_words() -> None:
+    stopped = Trip("external", "the stop button was pressed", "look", outcome="confirmed")
+    told = message(wording.trip(stopped, HUT, WALL_S))
+    assert told.title == "TRIP stop button, power cut or kill: Mountain hut storage bank"
+    welded = wording.trip(Trip("external", "x", "y", outcome="failed"), HUT, WALL_S)
+    assert welded.what == "DID NOT OPEN after trip stop button, power cut or kill"
+
+
 def test_one_that_is_old_when_it_is_sent_says_so_first() -> None:
     told = message(wording.trip(TRIP, HUT, WALL_S), late_s=600.0, noticed_s=50.0)
     assert told.text(50.0 + 240.0, tries=3).startswith("late by 14 min\n")

@@ -72,6 +72,20 @@ def test_local_time_comes_with_utc_and_its_date_when_that_is_another() -> None:
     assert both_times(at_s, ZURICH) == "2026-07-01 00:30:00 CEST (2026-06-30 22:30:00 UTC)"
 
 
+@pytest.mark.parametrize(
+    ("zone", "month", "told"),
+    [
+        ("UTC", 7, "2026-07-01 12:30:00 UTC"),
+        ("Europe/London", 1, "2026-01-01 12:30:00 UTC"),
+        ("Europe/London", 7, "2026-07-01 13:30:00 BST (12:30:00 UTC)"),
+        ("Africa/Abidjan", 7, "2026-07-01 12:30:00 UTC"),
+    ],
+)
+def test_where_local_time_is_utc_it_is_told_once(zone: str, month: int, told: str) -> None:
+    at_s = datetime(2026, month, 1, 12, 30, tzinfo=UTC).timestamp()
+    assert both_times(at_s, ZoneInfo(zone)) == told
+
+
 @pytest.mark.parametrize("wall_s", [1e30, float("nan"), -1e18])
 def test_a_wild_clock_is_told_as_such(wall_s: float) -> None:
     assert "wild" in both_times(wall_s, ZURICH)

@@ -74,7 +74,9 @@ def test_a_trip_of_an_open_circuit_opened_nothing() -> None:
 
 def test_a_rule_without_figures_shows_none() -> None:
     (trip,) = find_trips([event(1, "trip", "external: stop", rule="external", unit="")])
-    assert (trip.against, trip.reason) == ("", "stop")
+    assert (trip.title, trip.against) == ("stop button, power cut or kill", "")
+    assert trip.reason == "stop"
+    assert trip.protects.startswith("stop button, power cut or kill. It protects: ")
     assert trip.how_reset == "not reset within this session"
 
 

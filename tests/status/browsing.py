@@ -26,7 +26,7 @@ class Browser:
         options = {
             "goog:chromeOptions": {"args": ARGUMENTS},
             "goog:loggingPrefs": {"browser": "ALL"},
-            "timeouts": {"script": 15_000},
+            "timeouts": {"script": 45_000},
         }
         answer = self._post("/session", {"capabilities": {"alwaysMatch": options}})
         self._session = f"/session/{answer['sessionId']}"

@@ -16,7 +16,7 @@ from prometheus_client.openmetrics import parser as openmetrics
 from prometheus_client.parser import text_string_to_metric_families
 
 from supervisor.snapshot import from_dict
-from supervisor.status.app import ASSETS, AT_THE_ROOT
+from supervisor.status.app import ASSETS, AT_THE_ROOT, create_app
 from supervisor.status.guard import HEADERS
 from supervisor.status.status_file import FILE_NAME
 
@@ -103,12 +103,41 @@ def test_api_tells_the_snapshot_its_age_and_freshness(ask: Ask, tmp_path: Path) 
 
 
 def test_api_says_when_data_are_old(ask: Ask, tmp_path: Path) -> None:
-    samples.publish(tmp_path, samples.CLOSED, age_s=60)
+    written = samples.publish(tmp_path, samples.CLOSED, age_s=60)
     answer = ask("/api/status")
-    assert answer.status_code == 200
+    assert answer.status_code == 503
     assert answer.json()["fresh"] is False
     assert answer.json()["age_s"] >= 60
     assert "published nothing" in answer.json()["problem"]
+    assert from_dict(answer.json()) == written
+
+
+@pytest.mark.parametrize("method", ["GET", "HEAD"])
+@pytest.mark.parametrize(
+    ("age_s", "code"),
+    [(0.0, 200), (3.0, 200), (3.001, 503), (6.0, 503), (-0.001, 503), (None, 503)],
+)
+def test_who_looks_at_the_code_alone_is_told_as_well(
+    tmp_path: Path, method: str, age_s: float | None, code: int
+) -> None:
+    """503 and Retry-After: RFC 9110, sections 15.6.4 and 10.2.3."""
+    published_at_s = 1000.0
+    if age_s is not None:
+        samples.write(tmp_path, replace(samples.CLOSED, published_at_s=published_at_s))
+    app = create_app(tmp_path, now_s=lambda: published_at_s + (age_s or 0.0))
+    answer = asking.ask(app, "/api/status", method)
+    assert answer.status_code == code
+    assert answer.headers.get("retry-after") == ("1" if code == 503 else None)
+    if method == "GET":
+        assert answer.json()["fresh"] is (code == 200)
+
+
+def test_metrics_tell_of_old_data_themselves(ask: Ask, tmp_path: Path) -> None:
+    """A scrape that is refused would lose the series that alerts of silence stand on."""
+    samples.publish(tmp_path, samples.CLOSED, age_s=60)
+    answer = ask("/metrics")
+    assert answer.status_code == 200
+    assert "holdwatch_up 0.0" in answer.text
 
 
 def test_api_without_anything_readable(ask: Ask) -> None:

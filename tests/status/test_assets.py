@@ -9,6 +9,7 @@ from pathlib import Path
 import httpx
 import pytest
 
+from supervisor.protection.trip_names import NAMES
 from supervisor.snapshot import Circuit, Stage, Urgency
 from supervisor.status.app import ASSETS
 from supervisor.status.status_file import PROBE_STALE_AFTER_S, STALE_AFTER_S
@@ -150,3 +151,9 @@ def test_text_contrast() -> None:
         for name, colour in colours.items():
             low, high = sorted((paper, luminance(colour)))
             assert (high + 0.05) / (low + 0.05) >= 4.5, name
+
+
+def test_what_comes_from_outside_the_rules_is_called_the_same_everywhere() -> None:
+    words = text_of("words.js")
+    (names,) = re.findall(r"^const NAMES = \{ (.*) \};$", words, re.MULTILINE)
+    assert names == ", ".join(f'{key}: "{name}"' for key, name in NAMES.items())

@@ -142,7 +142,8 @@ def test_the_clock_of_the_phone_changes_nothing(
         page.tell(front(samples.CLOSED, 3.478))
         browser.wait_until(has_front("3.478"))
         assert struck(browser) == {"none"}
-        assert browser.texts("#age")[0].endswith("1\u00a0s old")
+        age = browser.texts("#age")[0]  # a slow machine may take a second or two
+        assert age.endswith(tuple(f"{seconds}\u00a0s old" for seconds in (1, 2, 3))), age
         browser.wait_until("document.querySelector('#trend-plot path')")
         assert browser.texts("#trend-note") == [""]
         page.age_s = 3.5

@@ -132,6 +132,25 @@ def test_every_answer_is_as_described_and_none_is_a_fault_of_ours(
         asks()
 
 
+@pytest.mark.parametrize("age_s", [0.0, 60.0, None])
+def test_the_status_is_as_described_also_when_it_is_old_or_gone(
+    tmp_path: Path, age_s: float | None
+) -> None:
+    if age_s is not None:
+        samples.publish(tmp_path, samples.CLOSED, age_s)
+    described = schemathesis.openapi.from_asgi(
+        "/api/openapi.json", create_app(tmp_path, "testserver")
+    )
+    answer = (
+        described["/api/status"]["GET"]
+        .Case()
+        .call_and_validate(
+            checks=[CHECKS.get_one(name) for name in (*CONFORMANCE, "response_headers_conformance")]
+        )
+    )
+    assert answer.status_code == (200 if age_s == 0.0 else 503)
+
+
 def test_it_would_be_found_out(page: Page) -> None:
     """The same checks on a description that is not true."""
     untrue = json.loads(json.dumps(description()))

@@ -52,7 +52,7 @@ def test_serves_and_leaves_clean(tmp_path: Path, number: signal.Signals) -> None
         assert line.startswith("Page: http://127.0.0.1:")
         address = line.split()[-1]
         answer = httpx.get(address + "api/status", timeout=10)
-        assert answer.status_code == 200
+        assert answer.status_code == 503
         assert answer.json()["bank"] == samples.CLOSED.bank
         assert "server" not in answer.headers
         assert httpx.get(address, timeout=10).text.startswith("<!DOCTYPE html>")

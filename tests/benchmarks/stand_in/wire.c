@@ -20,6 +20,8 @@
 #include <sys/prctl.h>
 #include <time.h>
 
+#define I2C_REQUESTS 7 /* the upper byte of i2c-dev.h's requests */
+
 enum { CHIPS = 2, FIRST_ADDRESS = 0x48, KEPT = 64, POWER_UP_NS = 25000, BITS_PER_BYTE = 9 };
 enum { CONVERSION, CONFIG };
 enum { START = 0x8000, SINGLE_SHOT = 0x0100 };
@@ -153,7 +155,8 @@ int ioctl(int fd, unsigned long request, ...) {
     va_start(more, request);
     void *argument = va_arg(more, void *);
     va_end(more);
-    if (fd < 0 || fd != bus_fd) {
+    int ours = fd >= 0 && fd == bus_fd && request >> 8 == I2C_REQUESTS; /* numbers come again */
+    if (!ours) {
         int (*real)(int, unsigned long, ...) = dlsym(RTLD_NEXT, "ioctl");
         return real(fd, request, argument);
     }

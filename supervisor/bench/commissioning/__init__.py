@@ -1,0 +1,1 @@
+"""A build to commission that is simulated: its parts, the person at it, and planted defects."""

@@ -1,0 +1,127 @@
+"""Defects planted in a simulated build: each has to be found at its step, by its name."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.faults import Fault
+from supervisor.simulator.parts.plant import PlantSettings
+from supervisor.simulator.world import World
+
+
+@dataclass(frozen=True, slots=True)
+class Defect:
+    """``found_at``: the step's key; ``named``: what that step calls it. ``really`` makes what is
+    there of what the settings say, ``struck`` is done to the world at its start."""
+
+    about: str
+    found_at: str
+    named: str
+    really: dict[str, Any] | None = None
+    tried: dict[str, Any] | None = None
+    plant: dict[str, Any] | None = None
+    struck: Callable[[World], None] = lambda _world: None
+
+    def built(
+        self, settings: SupervisorSettings, plant: PlantSettings
+    ) -> tuple[SupervisorSettings, PlantSettings, SupervisorSettings]:
+        """What is really there, its plant, and the settings that are tried on it."""
+        tried = _with(settings, self.tried or {})
+        return _with(tried, self.really or {}), _with(plant, self.plant or {}), tried
+
+
+def _with(settings: Any, changes: dict[str, Any]) -> Any:
+    """A copy with other values at dotted paths."""
+    for path, value in changes.items():
+        key, _, rest = path.partition(".")
+        inner = _with(getattr(settings, key), {rest: value}) if rest else value
+        settings = settings.model_copy(update={key: inner})
+    return settings
+
+
+def _fault(**settings: Any) -> Callable[[World], None]:
+    return lambda world: world.fault(FAULT.validate_python(settings))
+
+
+FAULT: TypeAdapter[Any] = TypeAdapter(Fault)
+LEVEL = {"contactor.drive": "level", "contactor.dropout_milliseconds": None}
+DEFECTS = {
+    "gain-off": Defect(
+        "the front cell's channel shows 3 % too much",
+        "front_cell",
+        "the gain is off by more than parts explain",
+        really={"channels.front_cell.gain": 0.97},
+    ),
+    "shunt-off": Defect(
+        "another shunt than its plate says: 3 % less",
+        "current",
+        "the gain is off by more than parts explain",
+        really={"channels.shunt.gain": 1.03},
+    ),
+    "leads-swapped": Defect(
+        "front and far cell's leads have changed places",
+        "leads",
+        "swapped leads",
+        struck=_fault(kind="leads_swapped"),
+    ),
+    "lead-reversed": Defect(
+        "the far cell's lead is the wrong way round",
+        "leads",
+        "reversed lead",
+        struck=_fault(kind="lead_reversed", channel="far_cell"),
+    ),
+    "shunt-reversed": Defect(
+        "the shunt's sense wires are the wrong way round",
+        "leads",
+        "reversed lead",
+        struck=_fault(kind="shunt_reversed"),
+    ),
+    "contactor-welded": Defect(
+        "the main contact stays closed once it was",
+        "drive",
+        "the contact does not open again",
+        struck=_fault(kind="contactor_welded"),
+    ),
+    "slow-release": Defect(
+        "a bare diode across the coil",
+        "release",
+        "slow release",
+        tried=LEVEL,
+        plant={"switches.coil.suppression": "diode"},
+    ),
+    "active-low": Defect(
+        "a driver that acts on a low level",
+        "drive",
+        "the driver is active-low",
+        tried=LEVEL,
+        struck=_fault(kind="driver_active_low"),
+    ),
+    "level-kept": Defect(
+        "the pin keeps its level when the daemon is killed, and nobody clears up",
+        "kill",
+        "the pin keeps its level after the daemon's death",
+        tried=LEVEL,
+        plant={"outputs_of_a_dead_owner": "keep_level"},
+    ),
+    "auxiliary-stuck": Defect(
+        "the auxiliary contact always says open",
+        "auxiliary",
+        "auxiliary contact does not change",
+        struck=_fault(kind="auxiliary_stuck", shows="open"),
+    ),
+    "converter-absent": Defect(
+        "a converter does not answer",
+        "parts",
+        "no answer",
+        struck=_fault(kind="chip_absent", converter="current"),
+    ),
+    "stop-wire-broken": Defect(
+        "the stop button's wire is broken",
+        "stop_button",
+        "the stop button is not seen",
+        struck=_fault(kind="stop_button"),
+    ),
+}

@@ -1,0 +1,35 @@
+"""What the steps stand on: clock, bus and pins, real or simulated, and a daemon to kill."""
+
+from typing import Any, Protocol
+
+from supervisor.devices.protocols import Clock, I2CBus, OneWire
+from supervisor.settings.model import SupervisorSettings
+
+
+class Leaves(Protocol):
+    @property
+    def clock(self) -> Clock: ...
+
+    @property
+    def simulated(self) -> bool: ...
+
+    @property
+    def one_wire(self) -> OneWire | None:
+        """None: the kernel's, if any probe needs it."""
+        ...
+
+    @property
+    def pin_factory(self) -> Any:
+        """One that nobody holds pins of."""
+        ...
+
+    def open_bus(self) -> I2CBus:
+        """Raises OSError."""
+        ...
+
+    def kill_a_daemon(self, settings: SupervisorSettings) -> float:
+        """Start the daemon, close by it, kill it without a warning. When, on the clock.
+
+        Raises CannotTell when it does not come so far.
+        """
+        ...

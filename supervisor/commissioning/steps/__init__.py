@@ -1,0 +1,1 @@
+"""The steps, in the order in which a build is tried."""

@@ -1,0 +1,236 @@
+"""Zero of the shunt, and each channel's line against a reference.
+
+A step that finds a channel off, or never calibrated, asks for new settings and is done once more
+with them: what it finds then is the channel as left.
+"""
+
+from collections.abc import Iterator, Sequence
+from math import hypot
+from typing import Any
+
+from supervisor.commissioning.deeds import Deed, Flow, MeterReads, NoCurrent, PutBack, Source
+from supervisor.commissioning.measuring import Mean, Measuring, measuring
+from supervisor.commissioning.steps.step import Bench, Outcome
+from supervisor.control.build_record import Finding
+from supervisor.measurement.calibration import calibration
+from supervisor.measurement.line_fit import LineFit, NoLine, Point, fit_line, known_zero
+from supervisor.measurement.line_judged import cautions, poor, settings_keys
+from supervisor.measurement.meter import Meter
+from supervisor.measurement.uncertainty import COVERAGE_FACTOR, ONE_STEP, lsb_v
+from supervisor.readings import Channel
+from supervisor.settings.fitted import fitted_channels
+from supervisor.settings.hardware import CellChannel, ShuntChannel
+
+POINT_S = 4.0
+ZERO_S = 10.0
+SETTLE_S = 2.0
+FLAT_V = 3.30  # where an iron phosphate cell spends its charge; common practice, no source
+MOST_CHANGE = 0.02  # of the gain; more is no tolerance of parts but a fault. Ours, no source
+
+BENCH_CAUTIONS = (
+    "Set the bench supply's current limit to its lowest: sense leads and their fuses bear little.",
+    "Take the leads off the cells before the supply goes on them: never both.",
+)
+CURRENT_CAUTIONS = (
+    "Hundreds of amperes at a few volts burn by heat and sparks: bolts tight, nothing that burns "
+    "nearby, eye protection, and somebody else in the room.",
+    "The mains side is work for a licensed electrician, by the rules that hold where you are.",
+)
+
+
+class ZeroStep:
+    key = "zero"
+    cautions = ("Unplug the supply before a cable of the shunt comes off.",)
+    measures = (
+        f"The current shown while none flows, for {ZERO_S:g} s. Good: nothing beyond the "
+        "converter's own error, and less than sensing.zero_amperes."
+    )
+
+    def run(self, bench: Bench) -> Outcome:
+        wiring = bench.settings.channels.shunt
+        with measuring(bench.settings, bench.leaves) as channels:
+            bench.person.does(NoCurrent())
+            channels.wait(SETTLE_S)
+            zero = channels.mean(Channel.SHUNT, ZERO_S)
+        most_a = bench.settings.protection.sensing.zero_amperes
+        own_a = calibration(wiring).budget.expanded(0.0)
+        passed = abs(zero.value) <= min(own_a, most_a)
+        return Outcome(
+            (
+                Finding(
+                    "current shown while none flows",
+                    passed,
+                    measured=zero.value,
+                    unit="A",
+                    low=-min(own_a, most_a),
+                    high=min(own_a, most_a),
+                    uncertainty=COVERAGE_FACTOR * zero.standard,
+                    defect="" if passed else "zero of the shunt",
+                    remedy="Look for a thermo-voltage (a draught, a warm joint), for sense wires "
+                    "that share a cable's lug, and for a current that does flow.",
+                ),
+            ),
+            as_found={"offset_amperes": wiring.offset_amperes, "zero_a": zero.value},
+        )
+
+
+class LineStep:
+    """One channel against a reference, at three points and over."""
+
+    measures: str
+
+    def __init__(self, channel: Channel) -> None:
+        self._channel = channel
+        self._is_current = channel is Channel.SHUNT
+        self.key = "current" if self._is_current else channel.value
+        self.cautions = CURRENT_CAUTIONS if self._is_current else BENCH_CAUTIONS
+        self.measures = (
+            f"{channel.words} beside the reference meter, at several points up to the trip limit. "
+            "Good: no point differs by more than both may be wrong."
+        )
+
+    def run(self, bench: Bench) -> Outcome:
+        unit = "A" if self._is_current else "V"
+        meter = bench.person.meter("amperes" if self._is_current else "volts")
+        wiring = fitted_channels(bench.settings)[self._channel]
+        with measuring(bench.settings, bench.leaves) as channels:
+            taken = [self._take(bench, channels, deed) for deed in self._points(bench)]
+        bench.person.does(PutBack())
+        errors = tuple(_finding(wiring, meter, mean, shown, unit) for mean, shown in taken)
+        interest = self._limits(bench)
+        try:
+            fit = fit_line(tuple(self._fit_points(wiring, meter, taken)))
+        except NoLine as error:
+            return Outcome((*errors, _no_line(str(error))))
+        if bad := poor(fit, wiring, interest):
+            return Outcome((*errors, *(_no_line(words) for words in bad)))
+        if beyond := _beyond(fit, wiring):
+            return Outcome((*errors, beyond))
+        keys = settings_keys(fit, wiring, interest)
+        is_new = wiring.gain_uncertainty_percent is None
+        is_off = not all(finding.passed for finding in errors)
+        return Outcome(
+            errors,
+            changes=self._changes(keys) if is_new or is_off else {},
+            as_found={
+                "gain": wiring.gain,
+                "offset": _offset(wiring),
+                **{f"error_at_{shown:.4g}_{unit.lower()}": mean.value - shown
+                   for mean, shown in taken},
+            },
+            as_left=keys if is_new or is_off else {},
+            notes=(*cautions(fit), *_residuals(fit, unit)),
+        )  # fmt: skip
+
+    def _points(self, bench: Bench) -> Sequence[Deed]:
+        if self._is_current:
+            most_a = bench.settings.protection.overcurrent.trip_amperes
+            flows = [Flow(round(share * most_a, 1)) for share in (0.25, 0.6, 1.0)]
+            return [NoCurrent(), *flows]
+        low_v = max(bench.settings.protection.undervoltage.trip_volts, 2.0)
+        return [
+            Source((self._channel.value,), value)
+            for value in (low_v, FLAT_V, bench.settings.protection.overvoltage.trip_volts)
+        ]
+
+    def _take(self, bench: Bench, channels: Measuring, deed: Deed) -> tuple[Mean, float]:
+        bench.person.does(deed)
+        channels.wait(SETTLE_S)
+        mean = channels.mean(self._channel, POINT_S)
+        if isinstance(deed, NoCurrent):
+            return mean, 0.0
+        unit = "A" if self._is_current else "V"
+        return mean, bench.person.reads(MeterReads(self._channel.value, unit))
+
+    def _fit_points(
+        self, wiring: CellChannel | ShuntChannel, meter: Meter, taken: Sequence[tuple[Mean, float]]
+    ) -> Iterator[Point]:
+        step = _step(wiring) / ONE_STEP
+        for mean, shown in taken:
+            raw = (mean.value - _offset(wiring)) / wiring.gain
+            u_raw = hypot(mean.standard, step) / wiring.gain
+            if shown:
+                yield Point(raw, u_raw, shown, meter.random(), meter)
+            else:
+                yield known_zero(raw, u_raw)
+
+    def _limits(self, bench: Bench) -> tuple[float, ...]:
+        rules = bench.settings.protection
+        if self._is_current:
+            return (rules.overcurrent.trip_amperes,)
+        return (rules.overvoltage.trip_volts, rules.overvoltage_high_set.trip_volts)
+
+    def _changes(self, keys: dict[str, float]) -> dict[str, float]:
+        block = f"channels.{self._channel.value}"
+        return {f"{block}.{key}": _rounded(value) for key, value in keys.items()}
+
+
+def _finding(
+    wiring: CellChannel | ShuntChannel, meter: Meter, mean: Mean, shown: float, unit: str
+) -> Finding:
+    """Both may be wrong by their expanded uncertainties, and not by more together."""
+    own = calibration(wiring).budget.expanded(shown)
+    of_meter = meter.standard(shown) if shown else 0.0
+    both = hypot(own, COVERAGE_FACTOR * of_meter)
+    error = mean.value - shown
+    passed = abs(error) <= both
+    return Finding(
+        f"shown less true, at {shown:.4g} {unit}",
+        passed,
+        measured=error,
+        unit=unit,
+        low=-both,
+        high=both,
+        uncertainty=COVERAGE_FACTOR * hypot(mean.standard, of_meter),
+        defect="" if passed else "the gain is off" if shown else "the zero is off",
+        remedy="It is put right by the calibration, if it is a matter of a per cent.",
+    )
+
+
+def _beyond(fit: LineFit, wiring: CellChannel | ShuntChannel) -> Finding | None:
+    change = fit.gain / wiring.gain - 1
+    if abs(change) <= MOST_CHANGE:
+        return None
+    return Finding(
+        "the gain to be written",
+        False,
+        measured=100 * change,
+        unit="%",
+        low=-100 * MOST_CHANGE,
+        high=100 * MOST_CHANGE,
+        defect="the gain is off by more than parts explain",
+        remedy="Look for a resistor in the sense lead, a wrong divider, another shunt than its "
+        "plate says, or a converter that is no ADS1115; then do the step again. If the build is "
+        "meant so, write the gain by hand first.",
+    )
+
+
+def _no_line(words: str) -> Finding:
+    return Finding(
+        "a straight line through the points",
+        False,
+        words=words,
+        defect="poor fit",
+        remedy="Take the points again, each when meter and reading stand still.",
+    )
+
+
+def _residuals(fit: LineFit, unit: str) -> Iterator[str]:
+    for point, residual in zip(fit.points, fit.residuals, strict=True):
+        yield f"at {point.y:.4g} {unit}: {1000 * residual:+.2f} m{unit} off the line"
+
+
+def _offset(wiring: Any) -> float:
+    is_cell = isinstance(wiring, CellChannel)
+    return float(wiring.offset_volts if is_cell else wiring.offset_amperes)
+
+
+def _step(wiring: CellChannel | ShuntChannel) -> float:
+    """One step of the converter in the channel's unit."""
+    if isinstance(wiring, CellChannel):
+        return wiring.step_volts
+    return lsb_v(wiring) / wiring.ohms * wiring.gain
+
+
+def _rounded(value: float) -> float:
+    return round(value, 6)

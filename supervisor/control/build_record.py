@@ -1,0 +1,178 @@
+"""The record of what was tried on a build: a line of JSON for every step that was done.
+
+Lines are only added, so nothing that was found is lost. Of a step the newest line counts whose
+settings are those in force; one that was done in a simulation counts in a simulation only.
+"""
+
+import json
+import os
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import Field, TypeAdapter, ValidationError
+
+from supervisor.control.build_steps import BuildStep, needed
+from supervisor.settings.model import SupervisorSettings
+
+FILE_NAME = "commissioning.jsonl"
+MAY_REPEAT = "holdwatch commission --step"
+MOST_TOLD = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that was looked at. ``measured``, ``low``, ``high`` and ``uncertainty`` (expanded,
+    k = 2) in ``unit``; ``defect`` names what is wrong, ``remedy`` what to do about it."""
+
+    what: str
+    passed: bool
+    measured: float | None = None
+    unit: str = ""
+    low: float | None = None
+    high: float | None = None
+    uncertainty: float | None = None
+    words: str = ""
+    defect: str = ""
+    remedy: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StepDone:
+    """A step as it was done; ``wall`` in UTC, ``relied_on`` the settings it was done with."""
+
+    step: str
+    passed: bool
+    wall: str
+    by: str
+    version: str
+    simulated: bool
+    relied_on: Mapping[str, Any]
+    findings: Annotated[tuple[Finding, ...], Field(max_length=1000)] = ()
+    as_found: Mapping[str, float] = field(default_factory=dict)
+    as_left: Mapping[str, float] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+
+_STEP_DONE = TypeAdapter(StepDone)
+
+
+class BuildRecord:
+    """Reads and adds to the record of one circuit, in its state folder."""
+
+    def __init__(self, state_dir: Path) -> None:
+        self.path = state_dir / FILE_NAME
+        self.doubts: tuple[str, ...] = ()
+        """After ``read``: what could not be read, in words."""
+
+    def read(self) -> tuple[StepDone, ...]:
+        """Oldest first. Never raises: a line that cannot be read is a step not done."""
+        try:
+            lines = self.path.read_bytes().splitlines()
+        except FileNotFoundError:
+            self.doubts = ()
+            return ()
+        except OSError as error:
+            self.doubts = (f"{self.path} cannot be read ({error.strerror})",)
+            return ()
+        read = [_read(line) for line in lines if line.strip()]
+        lost = sum(done is None for done in read)
+        self.doubts = (f"{lost} lines of {self.path} cannot be read",) if lost else ()
+        return tuple(done for done in read if done is not None)
+
+    def add(self, done: StepDone) -> None:
+        """On disk when this returns. Raises OSError."""
+        text = json.dumps(asdict(done), allow_nan=False, ensure_ascii=False)
+        is_new = not self.path.exists()
+        with self.path.open("ab") as file:
+            torn = file.tell() > 0 and not _ends_a_line(self.path)
+            file.write(b"\n" * torn + text.encode("utf-8", "replace") + b"\n")
+            file.flush()
+            os.fsync(file.fileno())
+        if is_new:
+            _sync_folder(self.path.parent)
+
+    def why_not(self, settings: SupervisorSettings, *, simulated: bool) -> tuple[str, ...]:
+        """Why this build, with these settings, does not count as commissioned; empty when it
+        does."""
+        return tuple(why_not(settings, self.read(), simulated=simulated))
+
+
+def why_not(
+    settings: SupervisorSettings, done: Iterable[StepDone], *, simulated: bool
+) -> Iterator[str]:
+    """For each needed step that is not passed with the settings in force: which, and why."""
+    counts = [one for one in done if one.simulated is simulated]
+    if not counts:
+        yield "this build has no commissioning record (holdwatch commission)"
+        return
+    for step in needed(settings):
+        if reason := _why_not(step, settings, [one for one in counts if one.step == step.key]):
+            yield f"not commissioned: {reason} ({MAY_REPEAT} {step.key})"
+
+
+def shortened(reasons: Sequence[str]) -> tuple[str, ...]:
+    """For where there is room for a few."""
+    more = len(reasons) - MOST_TOLD
+    if more <= 0:
+        return tuple(reasons)
+    return (*reasons[:MOST_TOLD], f"and {more} more steps (holdwatch commission --list)")
+
+
+def newest(
+    step: BuildStep, settings: SupervisorSettings, done: Iterable[StepDone]
+) -> StepDone | None:
+    """The newest time that a step was done with the settings in force."""
+    relied_on = step.relied_on(settings)
+    return next(
+        (
+            one
+            for one in reversed(tuple(done))
+            if one.step == step.key and dict(one.relied_on) == relied_on
+        ),
+        None,
+    )
+
+
+def changes(was: Any, now: Any, path: str = "") -> Iterator[tuple[str, Any, Any]]:
+    """The paths at which two settings differ, with what was and what is."""
+    if isinstance(was, Mapping) and isinstance(now, Mapping):
+        for key in {**was, **now}:
+            yield from changes(was.get(key), now.get(key), f"{path}.{key}" if path else key)
+    elif was != now:
+        yield path, was, now
+
+
+def _why_not(step: BuildStep, settings: SupervisorSettings, done: list[StepDone]) -> str:
+    if found := newest(step, settings, done):
+        return "" if found.passed else f"the step {step.key} failed"
+    if not done:
+        return f"the step {step.key} was not done"
+    path, was, now = next(changes(done[-1].relied_on, step.relied_on(settings)))
+    return f"the step {step.key} was done with {path} {_told(was)}, it is {_told(now)} now"
+
+
+def _told(value: Any) -> str:
+    return "absent" if value is None else "another" if isinstance(value, Mapping) else str(value)
+
+
+def _read(line: bytes) -> StepDone | None:
+    try:
+        return _STEP_DONE.validate_json(line)
+    except (ValidationError, RecursionError):
+        return None
+
+
+def _ends_a_line(path: Path) -> bool:
+    with path.open("rb") as file:
+        file.seek(-1, os.SEEK_END)
+        return file.read(1) == b"\n"
+
+
+def _sync_folder(folder: Path) -> None:
+    number = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(number)
+    finally:
+        os.close(number)

@@ -1,0 +1,114 @@
+"""What has to be tried on a build before it may close: its steps, and what each relied on."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from supervisor.settings.model import SupervisorSettings
+
+Needed = Callable[[SupervisorSettings], bool]
+WIRING = ("bus", "gpio", "converters")
+COIL = ("gpio", "contactor.pin", "contactor.drive", "contactor.dropout_milliseconds")
+CELLS = (*WIRING, "channels.front_cell", "channels.far_cell")
+SHUNT = (*WIRING, "channels.shunt")
+WINDOWS = ("loop.window_milliseconds", "loop.scans_per_window")
+
+
+@dataclass(frozen=True, slots=True)
+class BuildStep:
+    """``relies_on``: dotted paths of settings, a block for all that is in it. While one of them is
+    not what it was when the step was done, the step counts as not done."""
+
+    key: str
+    title: str
+    relies_on: tuple[str, ...]
+    is_needed: Needed = lambda _settings: True
+
+    def relied_on(self, settings: SupervisorSettings) -> dict[str, Any]:
+        """The values it relies on, as plain data, by path."""
+        return {path: plain(settings, path) for path in self.relies_on}
+
+
+def plain(settings: SupervisorSettings, path: str) -> Any:
+    """The value at a dotted path as JSON has it; None where there is no such block."""
+    value: Any = settings
+    for key in path.split("."):
+        if value is None:
+            return None
+        value = value.get(key) if isinstance(value, Mapping) else getattr(value, key)
+    if isinstance(value, Mapping):
+        return {name: _as_json(block) for name, block in value.items()}
+    return _as_json(value)
+
+
+def _as_json(value: Any) -> Any:
+    return value.model_dump(mode="json") if hasattr(value, "model_dump") else value
+
+
+def _has(path: str) -> Needed:
+    return lambda settings: bool(plain(settings, path))
+
+
+def _trip(rule: str, title: str, *others: str) -> BuildStep:
+    path = f"protection.{rule}"
+    return BuildStep(f"trip_{rule}", f"Trip point: {title}", (path, *others), _has(path))
+
+
+STEPS = (
+    BuildStep("parts", "Parts on the bus", WIRING),
+    BuildStep("drive", "The coil, and what drives it", COIL),
+    BuildStep("kill", "The coil drops when the daemon is killed", COIL),
+    BuildStep(
+        "auxiliary",
+        "Auxiliary contact",
+        (*COIL, "contactor.auxiliary"),
+        _has("contactor.auxiliary"),
+    ),
+    BuildStep(
+        "release",
+        "Release time",
+        (*COIL, "contactor.auxiliary", "contactor.release_milliseconds"),
+        _has("contactor.auxiliary"),
+    ),
+    BuildStep("zero", "Zero of the shunt", SHUNT),
+    BuildStep("front_cell", "Voltage of the front cell", (*WIRING, "channels.front_cell")),
+    BuildStep(
+        "far_cell",
+        "Voltage of the far cell",
+        (*WIRING, "channels.far_cell"),
+        _has("channels.far_cell"),
+    ),
+    BuildStep("current", "Current", SHUNT),
+    BuildStep("leads", "Sense leads: each at its place, and an open one is seen", (*CELLS, *SHUNT)),
+    BuildStep("probes", "Temperature probes", ("bus", "probes"), _has("probes")),
+    BuildStep(
+        "stop_button", "Stop button", ("gpio", "panel.stop_button"), _has("panel.stop_button")
+    ),
+    BuildStep(
+        "second_output", "Second output", ("gpio", "mains_contactor"), _has("mains_contactor")
+    ),
+    BuildStep(
+        "panel",
+        "Buzzer and lamp",
+        ("gpio", "panel.buzzer", "panel.lamp"),
+        lambda settings: bool(settings.panel.buzzer or settings.panel.lamp),
+    ),
+    _trip("overvoltage", "overvoltage", *CELLS, *WINDOWS),
+    _trip("overvoltage_high_set", "overvoltage, high set", *CELLS, *WINDOWS),
+    _trip("undervoltage", "undervoltage", *CELLS, *WINDOWS),
+    _trip("rate_of_rise", "rate of rise", *CELLS, *WINDOWS),
+    _trip("balance", "balance of front and far cell", *CELLS, *WINDOWS),
+    _trip("overcurrent", "overcurrent", *SHUNT, *WINDOWS),
+    _trip("reverse_current", "reverse current", *SHUNT, *WINDOWS),
+    BuildStep(
+        "response",
+        "Response, and how high a cell can get",
+        ("bank.never_above_volts", "bank.fastest_rise_volts_per_second", "protection", *WINDOWS),
+    ),
+)
+BY_KEY = {step.key: step for step in STEPS}
+
+
+def needed(settings: SupervisorSettings) -> tuple[BuildStep, ...]:
+    """The steps that this build has to pass."""
+    return tuple(step for step in STEPS if step.is_needed(settings))

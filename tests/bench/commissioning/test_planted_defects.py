@@ -1,0 +1,83 @@
+"""A sound build passes every step; each planted defect is found at its step, by its name."""
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import pytest
+
+from supervisor.bench.commissioning.build import SimulatedBuild
+from supervisor.bench.commissioning.defects import DEFECTS, Defect
+from supervisor.bench.commissioning.hands import SimulatedHands
+from supervisor.commissioning.walk import Walk
+from supervisor.control.build_record import BuildRecord, StepDone, why_not
+from supervisor.control.build_steps import BY_KEY, needed
+from supervisor.settings.model import SupervisorSettings
+from supervisor.simulator.parts.plant import PlantSettings
+
+SOUND = Defect("nothing is wrong", "", "")
+
+
+def walk(settings: SupervisorSettings, folder: Path, defect: Defect = SOUND) -> Walk:
+    """On a simulated build; what it writes into settings stays in memory."""
+    there, plant, tried = defect.built(settings, PlantSettings())
+    build = SimulatedBuild(there, plant, folder)
+    defect.struck(build.world)
+    one = Walk(
+        tried,
+        build,
+        SimulatedHands(build),
+        BuildRecord(folder),
+        adopt=lambda changes: changed(one.settings, changes),
+    )
+    return one
+
+
+def changed(settings: SupervisorSettings, changes: Mapping[str, float]) -> SupervisorSettings:
+    data = settings.model_dump()
+    for path, value in changes.items():
+        *blocks, key = path.split(".")
+        inner = data
+        for block in blocks:
+            inner = inner[block]
+        inner[key] = value
+    return SupervisorSettings.model_validate(data)
+
+
+def told(done: tuple[StepDone, ...]) -> list[str]:
+    return [
+        f"{one.step}: {finding.what}: {finding.defect or finding.words} {finding.measured}"
+        for one in done
+        for finding in one.findings
+        if not finding.passed
+    ]
+
+
+def test_a_sound_build_passes_every_step(hut_settings: SupervisorSettings, tmp_path: Path) -> None:
+    one = walk(hut_settings, tmp_path)
+    assert one.go(), told(one.done)
+    assert not one.open_steps()
+    assert not list(why_not(one.settings, one.done, simulated=True))
+    assert {done.step for done in one.done} == {step.key for step in needed(hut_settings)}
+
+
+@pytest.mark.parametrize("name", DEFECTS)
+def test_each_defect_is_found_at_its_step_by_its_name(
+    hut_settings: SupervisorSettings, tmp_path: Path, name: str
+) -> None:
+    defect = DEFECTS[name]
+    one = walk(hut_settings, tmp_path, defect)
+    assert not one.go([BY_KEY[defect.found_at]])
+    named = {finding.defect for done in one.done for finding in done.findings}
+    assert defect.named in named, told(one.done)
+
+
+@pytest.mark.parametrize("name", DEFECTS)
+def test_without_the_defect_that_step_passes(
+    hut_settings: SupervisorSettings, tmp_path: Path, name: str
+) -> None:
+    """On the same settings: it is the defect that was found."""
+    defect = DEFECTS[name]
+    drops = {"outputs_of_a_dead_owner": "drop"}  # as the service sees to it
+    sound = Defect("", "", "", tried=defect.tried, plant=drops)
+    one = walk(hut_settings, tmp_path, sound)
+    assert one.go([BY_KEY[defect.found_at]]), told(one.done)
