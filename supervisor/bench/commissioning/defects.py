@@ -42,7 +42,8 @@ def _with(settings: Any, changes: dict[str, Any]) -> Any:
     return settings
 
 
-def _fault(**settings: Any) -> Callable[[World], None]:
+def strikes(**settings: Any) -> Callable[[World], None]:
+    """A fault of the simulator, there from the beginning."""
     return lambda world: world.fault(FAULT.validate_python(settings))
 
 
@@ -65,25 +66,25 @@ DEFECTS = {
         "front and far cell's leads have changed places",
         "leads",
         "swapped leads",
-        struck=_fault(kind="leads_swapped"),
+        struck=strikes(kind="leads_swapped"),
     ),
     "lead-reversed": Defect(
         "the far cell's lead is the wrong way round",
         "leads",
         "reversed lead",
-        struck=_fault(kind="lead_reversed", channel="far_cell"),
+        struck=strikes(kind="lead_reversed", channel="far_cell"),
     ),
     "shunt-reversed": Defect(
         "the shunt's sense wires are the wrong way round",
         "leads",
         "reversed lead",
-        struck=_fault(kind="shunt_reversed"),
+        struck=strikes(kind="shunt_reversed"),
     ),
     "contactor-welded": Defect(
         "the main contact stays closed once it was",
         "drive",
         "the contact does not open again",
-        struck=_fault(kind="contactor_welded"),
+        struck=strikes(kind="contactor_welded"),
     ),
     "slow-release": Defect(
         "a bare diode across the coil",
@@ -97,7 +98,7 @@ DEFECTS = {
         "drive",
         "the driver is active-low",
         tried=LEVEL,
-        struck=_fault(kind="driver_active_low"),
+        struck=strikes(kind="driver_active_low"),
     ),
     "level-kept": Defect(
         "the pin keeps its level when the daemon is killed, and nobody clears up",
@@ -110,18 +111,18 @@ DEFECTS = {
         "the auxiliary contact always says open",
         "auxiliary",
         "auxiliary contact does not change",
-        struck=_fault(kind="auxiliary_stuck", shows="open"),
+        struck=strikes(kind="auxiliary_stuck", shows="open"),
     ),
     "converter-absent": Defect(
         "a converter does not answer",
         "parts",
         "no answer",
-        struck=_fault(kind="chip_absent", converter="current"),
+        struck=strikes(kind="chip_absent", converter="current"),
     ),
     "stop-wire-broken": Defect(
         "the stop button's wire is broken",
         "stop_button",
         "the stop button is not seen",
-        struck=_fault(kind="stop_button"),
+        struck=strikes(kind="stop_button"),
     ),
 }

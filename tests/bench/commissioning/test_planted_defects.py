@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from supervisor.bench.commissioning.build import SimulatedBuild
-from supervisor.bench.commissioning.defects import DEFECTS, Defect
+from supervisor.bench.commissioning.defects import DEFECTS, Defect, strikes
 from supervisor.bench.commissioning.hands import SimulatedHands
 from supervisor.commissioning.walk import Walk
 from supervisor.control.build_record import BuildRecord, StepDone, why_not
@@ -81,3 +81,24 @@ def test_without_the_defect_that_step_passes(
     sound = Defect("", "", "", tried=defect.tried, plant=drops)
     one = walk(hut_settings, tmp_path, sound)
     assert one.go([BY_KEY[defect.found_at]]), told(one.done)
+
+
+def struck(settings: SupervisorSettings, folder: Path, step: str, **fault: str) -> set[str]:
+    """What a step calls what it finds with this fault."""
+    level = DEFECTS["active-low"].tried
+    one = walk(settings, folder, Defect("", "", "", tried=level, struck=strikes(**fault)))
+    assert not one.go([BY_KEY[step]])
+    return {finding.defect for done in one.done for finding in done.findings}
+
+
+def test_leads_that_changed_places_are_found(
+    hut_settings: SupervisorSettings, tmp_path: Path
+) -> None:
+    assert "swapped leads" in struck(hut_settings, tmp_path, "leads", kind="leads_swapped")
+
+
+def test_a_driver_that_acts_on_a_low_level_is_found(
+    hut_settings: SupervisorSettings, tmp_path: Path
+) -> None:
+    found = struck(hut_settings, tmp_path, "drive", kind="driver_active_low")
+    assert found == {"the driver is active-low"}
