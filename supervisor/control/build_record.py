@@ -8,17 +8,20 @@ import json
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import Field, TypeAdapter, ValidationError
 
-from supervisor.control.build_steps import BuildStep, needed
+from supervisor.control.build_steps import BY_KEY, BuildStep, needed
 from supervisor.settings.model import SupervisorSettings
 
 FILE_NAME = "commissioning.jsonl"
 MAY_REPEAT = "holdwatch commission --step"
 MOST_TOLD = 3
+CALIBRATIONS = ("front_cell", "far_cell", "current")
+CALIBRATED_FOR_DAYS = 365  # a year: common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +101,12 @@ class BuildRecord:
         does."""
         return tuple(why_not(settings, self.read(), simulated=simulated))
 
+    def old_calibrations(
+        self, settings: SupervisorSettings, now: datetime, *, simulated: bool
+    ) -> tuple[str, ...]:
+        """What was calibrated long ago, in words."""
+        return tuple(old_calibrations(settings, self.read(), now, simulated=simulated))
+
 
 def why_not(
     settings: SupervisorSettings, done: Iterable[StepDone], *, simulated: bool
@@ -110,6 +119,19 @@ def why_not(
     for step in needed(settings):
         if reason := _why_not(step, settings, [one for one in counts if one.step == step.key]):
             yield f"not commissioned: {reason} ({MAY_REPEAT} {step.key})"
+
+
+def old_calibrations(
+    settings: SupervisorSettings, done: Iterable[StepDone], now: datetime, *, simulated: bool
+) -> Iterator[str]:
+    """What was calibrated with the settings in force, but long ago, in words."""
+    counts = [one for one in done if one.simulated is simulated]
+    for key in CALIBRATIONS:
+        step = BY_KEY[key]
+        found = newest(step, settings, counts) if step.is_needed(settings) else None
+        days = _days_since(found.wall, now) if found and found.passed else 0
+        if days > CALIBRATED_FOR_DAYS:
+            yield f"{step.title}: calibrated {days} days ago ({MAY_REPEAT} {key})"
 
 
 def shortened(reasons: Sequence[str]) -> tuple[str, ...]:
@@ -155,6 +177,14 @@ def _why_not(step: BuildStep, settings: SupervisorSettings, done: list[StepDone]
 
 def _told(value: Any) -> str:
     return "absent" if value is None else "another" if isinstance(value, Mapping) else str(value)
+
+
+def _days_since(wall: str, now: datetime) -> int:
+    """0 of a time that cannot be read, or that is yet to come."""
+    try:
+        return max(0, (now - datetime.fromisoformat(wall)).days)
+    except (ValueError, TypeError):  # TypeError: without its zone
+        return 0
 
 
 def _read(line: bytes) -> StepDone | None:

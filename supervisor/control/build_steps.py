@@ -49,6 +49,11 @@ def _has(path: str) -> Needed:
     return lambda settings: bool(plain(settings, path))
 
 
+def _listens(settings: SupervisorSettings) -> bool:
+    """To others than this machine."""
+    return settings.web.listen not in ("127.0.0.1", "::1", "localhost")
+
+
 def _trip(rule: str, title: str, *others: str) -> BuildStep:
     path = f"protection.{rule}"
     return BuildStep(f"trip_{rule}", f"Trip point: {title}", (path, *others), _has(path))
@@ -105,6 +110,8 @@ STEPS = (
         "Response, and how high a cell can get",
         ("bank.never_above_volts", "bank.fastest_rise_volts_per_second", "protection", *WINDOWS),
     ),
+    BuildStep("phone", "The page on a phone", ("web.listen", "web.port"), _listens),
+    BuildStep("alert", "A message on a phone", (), lambda _settings: False),
 )
 BY_KEY = {step.key: step for step in STEPS}
 

@@ -113,6 +113,10 @@ class Loop:
         self._logbook = logbook
         for rule, why in settings.protection.without.reasons().items():
             logbook.note("without", f"runs without {rule}: {why}")
+        for words in parts.build_record.old_calibrations(
+            self._now.settings, parts.clock.wall(), simulated=simulated
+        ):
+            logbook.note("calibration", words)
         self._leaving = False
         self._asked: list[Request] = []  # taken, and to be carried out at the end of the cycle
         self._opened_at_s = float("-inf")  # when the newest request to open came in

@@ -13,9 +13,9 @@ URGENT = TRIPS | {FOUND_AT_START}
 TURNS = CLOSES | OPENS | {"opening", "reset"}  # what the story of a charge hangs on
 REMARKS = frozenset({"stage", "cue", "cue_ended"})  # what it can be told without
 
-# Said while no session is under way, and of none: what a build does without, at each start, and
-# what the guide sees while open.
-OF_NO_SESSION = REMARKS | {"without", "rest"}
+# Said while no session is under way, and of none: what a build does without, and what was
+# calibrated long ago, at each start; what the guide sees while open.
+OF_NO_SESSION = REMARKS | {"without", "calibration", "rest"}
 
 
 def is_unseen_end(code: str) -> bool:

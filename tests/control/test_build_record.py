@@ -3,6 +3,7 @@
 import json
 import tempfile
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from supervisor.control.build_record import (
     Finding,
     StepDone,
     changes,
+    old_calibrations,
     shortened,
     why_not,
 )
@@ -178,6 +180,27 @@ def test_a_line_without_what_matters_is_none(
 def test_a_few_reasons_where_there_is_room_for_a_few() -> None:
     assert shortened(("a", "b")) == ("a", "b")
     assert shortened(("a", "b", "c", "d", "e"))[-1].startswith("and 2 more steps")
+
+
+@pytest.mark.parametrize(
+    ("wall", "told_days"),
+    [
+        ("2024-12-01T12:00:00+00:00", 730),
+        ("2026-11-30T12:00:00+00:00", None),
+        ("2030-01-01T00:00:00+00:00", None),
+        ("2024-12-01T12:00:00", None),
+        ("yesterday", None),
+    ],
+)
+def test_an_old_calibration_is_told(
+    hut_settings: SupervisorSettings, wall: str, told_days: int | None
+) -> None:
+    now = datetime(2026, 12, 1, 12, tzinfo=UTC)
+    lines = [done(hut_settings, "far_cell", wall=wall), done(hut_settings, "drive", wall=WALL)]
+    said = list(old_calibrations(hut_settings, lines, now, simulated=False))
+    expected = [] if told_days is None else [f"calibrated {told_days} days ago"]
+    assert len(said) == len(expected)
+    assert all(words in one for words, one in zip(expected, said, strict=True))
 
 
 def test_changes_are_told_by_their_path() -> None:

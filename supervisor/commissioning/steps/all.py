@@ -17,6 +17,7 @@ from supervisor.commissioning.steps.drives import (
 from supervisor.commissioning.steps.leads import LeadsStep
 from supervisor.commissioning.steps.panel import StopButtonStep, panel_step, second_output_step
 from supervisor.commissioning.steps.parts import PartsStep, ProbesStep
+from supervisor.commissioning.steps.reached import alert_step, phone_step
 from supervisor.commissioning.steps.response import ResponseStep
 from supervisor.commissioning.steps.step import Step
 from supervisor.commissioning.steps.sudden import HighSetStep, RiseStep
@@ -46,5 +47,7 @@ _ALL: tuple[Step, ...] = (
     TripStep("overcurrent", overcurrent),
     TripStep("reverse_current", reverse_current),
     ResponseStep(),
+    phone_step(),
+    alert_step(),
 )
 STEPS = {step.key: step for step in _ALL}
