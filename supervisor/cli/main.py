@@ -14,6 +14,8 @@ COMMANDS = {
     "web": "Serve the page, /api/status and /metrics.",
     "messages": "Tell people away from the machine what they have to know.",
     "check": "Check a settings file; limits, guard bands, response.",
+    "commission": "Try a new build step by step, and keep the record.",
+    "calibrate": "One channel against a reference meter.",
     "host-check": "Is this machine fit to run the daemon unattended?",
     "drill": "Run scenario files against the simulator.",
     "campaign": "Random builds, operators and faults against the simulator.",

@@ -49,6 +49,7 @@ def strikes(**settings: Any) -> Callable[[World], None]:
 
 FAULT: TypeAdapter[Any] = TypeAdapter(Fault)
 LEVEL = {"contactor.drive": "level", "contactor.dropout_milliseconds": None}
+SOUND = Defect("nothing is wrong", "", "")
 DEFECTS = {
     "gain-off": Defect(
         "the front cell's channel shows 3 % too much",

@@ -6,15 +6,13 @@ from pathlib import Path
 import pytest
 
 from supervisor.bench.commissioning.build import SimulatedBuild
-from supervisor.bench.commissioning.defects import DEFECTS, Defect, strikes
+from supervisor.bench.commissioning.defects import DEFECTS, SOUND, Defect, strikes
 from supervisor.bench.commissioning.hands import SimulatedHands
 from supervisor.commissioning.walk import Walk
 from supervisor.control.build_record import BuildRecord, StepDone, why_not
 from supervisor.control.build_steps import BY_KEY, needed
 from supervisor.settings.model import SupervisorSettings
 from supervisor.simulator.parts.plant import PlantSettings
-
-SOUND = Defect("nothing is wrong", "", "")
 
 
 def walk(settings: SupervisorSettings, folder: Path, defect: Defect = SOUND) -> Walk:

@@ -1,0 +1,144 @@
+"""The certificate as one page that stands alone: for a phone, and for paper."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from html import escape
+from typing import Any
+
+STYLE = """
+:root { color-scheme: light dark; --ink: #1c1c1a; --paper: #fdfcf9; --line: #8a867c;
+  --quiet: #5a574f; --good: #1d5c33; --bad: #9a1c10 }
+@media (prefers-color-scheme: dark) { :root { --ink: #ecebe6; --paper: #171715; --line: #77746b;
+  --quiet: #b5b2a8; --good: #8fd3a4; --bad: #ff9d8f } }
+@media print { :root { color-scheme: light; --ink: #000; --paper: #fff; --line: #777;
+  --quiet: #333; --good: #000; --bad: #000 } section { break-inside: avoid } }
+body { font: 1rem/1.45 system-ui, sans-serif; color: var(--ink); background: var(--paper);
+  max-width: 52rem; margin: 0 auto; padding: 1rem; overflow-wrap: break-word }
+code { overflow-wrap: anywhere }
+h1 { font-size: 1.5rem; margin: 0 } h2 { font-size: 1.15rem; margin: 1.6rem 0 .3rem }
+p { margin: .4rem 0 } .quiet { color: var(--quiet); font-weight: 400 }
+.good { color: var(--good); font-weight: 600 } .bad { color: var(--bad); font-weight: 600 }
+.simulated { border: 3px solid var(--bad); padding: .5rem; font-size: 1.4rem; font-weight: 700 }
+.wide { overflow-x: auto } table { border-collapse: collapse; width: 100% }
+caption { text-align: left; color: var(--quiet) }
+th, td { text-align: left; vertical-align: top; padding: .25rem .6rem .25rem 0;
+  border-top: 1px solid var(--line) }
+td.number { white-space: nowrap; font-variant-numeric: tabular-nums }
+@media (max-width: 40rem) { table, tbody, caption, tr, th[scope=row], td { display: block }
+  th[scope=col] { display: none } th, td { border: 0; padding: 0 } td:empty { display: none }
+  tr + tr { border-top: 1px solid var(--line); padding: .3rem 0 }
+  td.number { white-space: normal } td[data-of]::before { content: attr(data-of) " " } }
+.sign { display: grid; grid-template-columns: repeat(auto-fit, minmax(14rem, 1fr)); gap: 2rem }
+.sign p { border-top: 1px solid var(--ink); margin-top: 4rem; padding-top: .3rem }
+"""
+SIGNED = ("Tried by: name, date", "Mains side, licensed electrician: name, date")
+
+
+def certificate_page(certificate: Mapping[str, Any]) -> str:
+    """HTML of a certificate. Everything people wrote is escaped."""
+    bank = escape(certificate["bank"])
+    body = "\n".join(
+        (
+            *_head(certificate),
+            *(part for entry in certificate["steps"] for part in _step(entry)),
+            *_end(certificate),
+        )
+    )
+    return (
+        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>Commissioning of {bank}</title>\n<style>{STYLE}</style>\n</head>\n"
+        f"<body>\n<main>\n{body}\n</main>\n</body>\n</html>\n"
+    )
+
+
+def _head(certificate: Mapping[str, Any]) -> Iterator[str]:
+    if certificate["simulated"]:
+        yield '<p class="simulated">SIMULATED: no real build was tried</p>'
+    yield f"<h1>Commissioning of {escape(certificate['bank'])}</h1>"
+    yield f'<p class="quiet">{escape(certificate["words"])}</p>'
+    if certificate["commissioned"]:
+        yield '<p class="good">Every step that this build needs has passed, as it is set.</p>'
+    else:
+        yield '<p class="bad">Not commissioned. It does not close:</p>'
+        yield _list(certificate["missing"])
+    if certificate["reminders"]:
+        yield "<p>It is time to calibrate again:</p>"
+        yield _list(certificate["reminders"])
+    yield (
+        f"<p>Profile {escape(certificate['profile'])}; made {escape(certificate['made'])} by "
+        f"version {escape(certificate['version'])}. SHA-256 of the settings file: "
+        f"<code>{escape(certificate['settings_sha256'])}</code></p>"
+    )
+
+
+def _step(entry: Mapping[str, Any]) -> Iterator[str]:
+    if entry["state"] == "not needed":
+        return
+    mark = "good" if entry["state"] == "passed" else "bad"
+    state = f'<span class="{mark}">{entry["state"]}</span>'
+    yield f"<section>\n<h2>{escape(entry['title'])}: {state}</h2>"
+    if entry["as_found"]:
+        yield from _done(entry["as_found"], "as found")
+    if entry["done"]:
+        yield from _done(entry["done"], "as left" if entry["as_found"] else "")
+    yield "</section>"
+
+
+def _done(done: Mapping[str, Any], when: str) -> Iterator[str]:
+    told = f"{when}, " if when else ""
+    caption = escape(f"{told}{done['wall']}, by {done['by']}, version {done['version']}")
+    yield f'<div class="wide"><table>\n<caption>{caption}</caption>'
+    yield (
+        '<tr><th scope="col">what</th><th scope="col">measured</th>'
+        '<th scope="col">good</th><th scope="col">verdict</th></tr>'
+    )
+    for finding in done["findings"]:
+        yield _finding(finding)
+    yield "</table></div>"
+    if done["as_left"]:
+        left = ", ".join(f"{key} {_number(value)}" for key, value in done["as_left"].items())
+        yield f"<p>Written into the settings: {escape(left)}.</p>"
+    if done["notes"]:
+        yield _list(done["notes"])
+
+
+def _finding(finding: Mapping[str, Any]) -> str:
+    unit = escape(finding["unit"])
+    measured = "" if finding["measured"] is None else f"{_number(finding['measured'])} {unit}"
+    if finding["measured"] is not None and finding["uncertainty"]:
+        measured += f" &plusmn; {_number(finding['uncertainty'], 2)}"
+    verdict = "good" if finding["passed"] else escape(finding["defect"] or "not good")
+    remedy = "" if finding["passed"] else f"<br>{escape(finding['remedy'])}"
+    words = f"<br><span class='quiet'>{escape(finding['words'])}</span>" if finding["words"] else ""
+    mark = "good" if finding["passed"] else "bad"
+    return (
+        f'<tr><th scope="row">{escape(finding["what"])}{words}</th>'
+        f'<td class="number" data-of="measured">{measured}</td>'
+        f'<td class="number" data-of="good:">{_limits(finding, unit)}</td>'
+        f'<td><span class="{mark}">{verdict}</span>{remedy}</td></tr>'
+    )
+
+
+def _limits(finding: Mapping[str, Any], unit: str) -> str:
+    low, high = finding["low"], finding["high"]
+    if low is not None and high is not None:
+        return f"{_number(low)} to {_number(high)} {unit}"
+    if high is not None:
+        return f"up to {_number(high)} {unit}"
+    return "" if low is None else f"from {_number(low)} {unit}"
+
+
+def _end(certificate: Mapping[str, Any]) -> Iterator[str]:
+    yield "<section>\n<h2>Not tried on the bench</h2>"
+    yield "<p>These rules are proved in the simulator only:</p>"
+    yield _list(certificate["by_simulation_only"])
+    yield "</section>\n<h2>Signed</h2>"
+    yield '<div class="sign">' + "".join(f"<p>{who}</p>" for who in SIGNED) + "</div>"
+
+
+def _list(lines: Iterable[str]) -> str:
+    return "<ul>" + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ul>"
+
+
+def _number(value: float, digits: int = 4) -> str:
+    return f"{value:.{digits}g}"
