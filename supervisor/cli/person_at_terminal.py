@@ -3,6 +3,7 @@
 import math
 import re
 import sys
+import termios
 from collections.abc import Callable
 from contextlib import suppress
 from typing import Any, TextIO, TypeVar
@@ -129,6 +130,7 @@ class _Question(PromptBase[Any]):
     def get_input(
         cls, console: Console, prompt: Any, password: bool, stream: TextIO | None = None
     ) -> str:
+        _forget_typed_ahead()
         value = "\N{REPLACEMENT CHARACTER}"
         with suppress(UnicodeDecodeError):
             value = super().get_input(console, prompt, password, stream)
@@ -147,6 +149,13 @@ class _Question(PromptBase[Any]):
 
     def on_validate_error(self, value: str, error: InvalidResponse) -> None:  # noqa: ARG002  # rich's signature
         print_wrapped(self.console, "  ", str(error.message))
+
+
+def _forget_typed_ahead() -> None:
+    """An Enter that was pressed before the question is no answer to it."""
+    if sys.stdin.isatty():
+        with suppress(termios.error):
+            termios.tcflush(sys.stdin, termios.TCIFLUSH)
 
 
 def reading(word: str, question: MeterReads) -> float:

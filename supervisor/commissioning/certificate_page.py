@@ -96,7 +96,7 @@ def _done(done: Mapping[str, Any], when: str) -> Iterator[str]:
         yield _finding(finding)
     yield "</table></div>"
     if done["as_left"]:
-        left = ", ".join(f"{key} {_number(value)}" for key, value in done["as_left"].items())
+        left = ", ".join(f"{key} {_number(value, 7)}" for key, value in done["as_left"].items())
         yield f"<p>Written into the settings: {escape(left)}.</p>"
     if done["notes"]:
         yield _list(done["notes"])

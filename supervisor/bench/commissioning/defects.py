@@ -48,7 +48,11 @@ def strikes(**settings: Any) -> Callable[[World], None]:
 
 
 FAULT: TypeAdapter[Any] = TypeAdapter(Fault)
-LEVEL = {"contactor.drive": "level", "contactor.dropout_milliseconds": None}
+LEVEL = {
+    "contactor.drive": "level",
+    "contactor.dropout_milliseconds": None,
+    "protection.overvoltage_high_set.trip_volts": 3.62,  # an end without a word is slower then
+}
 SOUND = Defect("nothing is wrong", "", "")
 DEFECTS = {
     "gain-off": Defect(
