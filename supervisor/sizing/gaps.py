@@ -48,4 +48,4 @@ def cautions(settings: SupervisorSettings) -> Iterator[str]:
         )
     yield from least_charge_cautions(settings)
     if settings.uncommissioned is None:
-        yield "no commissioning record, and uncommissioned is not accepted: it will never close."
+        yield "it closes only with a commissioning record for these settings (holdwatch commission)."

@@ -51,7 +51,7 @@ def test_a_rule_with_a_reason_is_off_and_another_not_fitted(full: SupervisorSett
             "nor is a contact that opens by itself",
         ),
         (("channels",), {"far_cell": None}, "no far_cell"),
-        ((), {"uncommissioned": None}, "it will never close"),
+        ((), {"uncommissioned": None}, "only with a commissioning record"),
     ],
 )
 def test_each_caution_by_itself(
