@@ -3,6 +3,7 @@
 import os
 import signal
 import sys
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from shlex import split
@@ -55,8 +56,10 @@ class Doomed:
 
 
 @pytest.fixture(autouse=True)
-def _made() -> None:
+def _made(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """None yet; and what one that is refused leaves behind goes with the test."""
     Doomed.made = []
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
 
 
 class Answers:
