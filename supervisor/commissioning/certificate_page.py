@@ -4,6 +4,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from html import escape
 from typing import Any
 
+from supervisor.commissioning.certificate_figures import figures
+
 STYLE = """
 :root { color-scheme: light dark; --ink: #1c1c1a; --paper: #fdfcf9; --line: #8a867c;
   --quiet: #5a574f; --good: #1d5c33; --bad: #9a1c10 }
@@ -13,7 +15,7 @@ STYLE = """
   --quiet: #333; --good: #000; --bad: #000 } section { break-inside: avoid } }
 body { font: 1rem/1.45 system-ui, sans-serif; color: var(--ink); background: var(--paper);
   max-width: 52rem; margin: 0 auto; padding: 1rem; overflow-wrap: break-word }
-code { overflow-wrap: anywhere }
+code { overflow-wrap: anywhere } .relied { columns: 20rem; font-size: .85rem }
 h1 { font-size: 1.5rem; margin: 0 } h2 { font-size: 1.15rem; margin: 1.6rem 0 .3rem }
 p { margin: .4rem 0 } .quiet { color: var(--quiet); font-weight: 400 }
 .good { color: var(--good); font-weight: 600 } .bad { color: var(--bad); font-weight: 600 }
@@ -56,11 +58,15 @@ def _head(certificate: Mapping[str, Any]) -> Iterator[str]:
         yield '<p class="simulated">SIMULATED: no real build was tried</p>'
     yield f"<h1>Commissioning of {escape(certificate['bank'])}</h1>"
     yield f'<p class="quiet">{escape(certificate["words"])}</p>'
+    yield '<p class="quiet">What stands after &plusmn; is the expanded uncertainty, k = 2.</p>'
     if certificate["commissioned"]:
         yield '<p class="good">Every step that this build needs has passed, as it is set.</p>'
     else:
-        yield '<p class="bad">Not commissioned. It does not close:</p>'
+        yield f'<p class="bad">Not commissioned. {_closes(certificate)}</p>'
         yield _list(certificate["missing"])
+    if certificate["calibrations"]:
+        yield "<p>Calibrated:</p>"
+        yield _list(map(_calibrated, certificate["calibrations"]))
     if certificate["reminders"]:
         yield "<p>It is time to calibrate again:</p>"
         yield _list(certificate["reminders"])
@@ -71,12 +77,26 @@ def _head(certificate: Mapping[str, Any]) -> Iterator[str]:
     )
 
 
+def _closes(certificate: Mapping[str, Any]) -> str:
+    if reason := certificate["closes_all_the_same"]:
+        return f"By its settings it may close all the same ({escape(reason)}). What is open:"
+    return "It does not close:"
+
+
+def _calibrated(one: Mapping[str, Any]) -> str:
+    age = "age not known" if one["age_days"] is None else f"{one['age_days']} days ago"
+    return f"{one['title']}: {one['wall']}, {age}"
+
+
 def _step(entry: Mapping[str, Any]) -> Iterator[str]:
     if entry["state"] == "not needed":
         return
     mark = "good" if entry["state"] == "passed" else "bad"
     state = f'<span class="{mark}">{entry["state"]}</span>'
     yield f"<section>\n<h2>{escape(entry['title'])}: {state}</h2>"
+    if entry["changed"]:
+        yield "<p>Since it was done, other settings came into force:</p>"
+        yield _list(f"{one['path']}: {one['was']}, now {one['now']}" for one in entry["changed"])
     if entry["as_found"]:
         yield from _done(entry["as_found"], "as found")
     if entry["done"]:
@@ -95,50 +115,63 @@ def _done(done: Mapping[str, Any], when: str) -> Iterator[str]:
     for finding in done["findings"]:
         yield _finding(finding)
     yield "</table></div>"
+    if found := {key: one for key, one in done["as_found"].items() if not key.startswith("error_")}:
+        yield f"<p>Found: {_values(found)}.</p>"
     if done["as_left"]:
-        left = ", ".join(f"{key} {_number(value, 7)}" for key, value in done["as_left"].items())
-        yield f"<p>Written into the settings: {escape(left)}.</p>"
+        yield f"<p>Written into the settings: {_values(done['as_left'])}.</p>"
     if done["notes"]:
         yield _list(done["notes"])
 
 
+def _values(values: Mapping[str, float]) -> str:
+    return escape(", ".join(f"{key} {value:.7g}" for key, value in values.items()))
+
+
 def _finding(finding: Mapping[str, Any]) -> str:
-    unit = escape(finding["unit"])
-    measured = "" if finding["measured"] is None else f"{_number(finding['measured'])} {unit}"
-    if finding["measured"] is not None and finding["uncertainty"]:
-        measured += f" &plusmn; {_number(finding['uncertainty'], 2)}"
+    measured, limits = figures(finding)
     verdict = "good" if finding["passed"] else escape(finding["defect"] or "not good")
     remedy = "" if finding["passed"] else f"<br>{escape(finding['remedy'])}"
     words = f"<br><span class='quiet'>{escape(finding['words'])}</span>" if finding["words"] else ""
     mark = "good" if finding["passed"] else "bad"
     return (
         f'<tr><th scope="row">{escape(finding["what"])}{words}</th>'
-        f'<td class="number" data-of="measured">{measured}</td>'
-        f'<td class="number" data-of="good:">{_limits(finding, unit)}</td>'
+        f'<td class="number" data-of="measured">{escape(measured)}</td>'
+        f'<td class="number" data-of="good:">{escape(limits)}</td>'
         f'<td><span class="{mark}">{verdict}</span>{remedy}</td></tr>'
     )
-
-
-def _limits(finding: Mapping[str, Any], unit: str) -> str:
-    low, high = finding["low"], finding["high"]
-    if low is not None and high is not None:
-        return f"{_number(low)} to {_number(high)} {unit}"
-    if high is not None:
-        return f"up to {_number(high)} {unit}"
-    return "" if low is None else f"from {_number(low)} {unit}"
 
 
 def _end(certificate: Mapping[str, Any]) -> Iterator[str]:
     yield "<section>\n<h2>Not tried on the bench</h2>"
     yield "<p>These rules are proved in the simulator only:</p>"
     yield _list(certificate["by_simulation_only"])
-    yield "</section>\n<h2>Signed</h2>"
+    if certificate["without"]:
+        yield "<p>This build does without:</p>"
+        yield _list(f"{rule}: {why}" for rule, why in certificate["without"].items())
+    yield "</section>\n<h2>Settings that the steps relied on</h2>"
+    yield f'<div class="relied">{_list(_relied(certificate))}</div>'
+    yield "<h2>Signed</h2>"
     yield '<div class="sign">' + "".join(f"<p>{who}</p>" for who in SIGNED) + "</div>"
+
+
+def _relied(certificate: Mapping[str, Any]) -> list[str]:
+    """Each setting once, of the steps that were done with those in force."""
+    told = {
+        f"{path}: {'absent' if value is None else value}": None
+        for entry in certificate["steps"]
+        if entry["done"]
+        for path, value in _leaves(entry["relied_on"], "")
+    }
+    return list(told)
+
+
+def _leaves(value: Any, path: str) -> Iterator[tuple[str, Any]]:
+    if isinstance(value, Mapping) and value:
+        for key, one in value.items():
+            yield from _leaves(one, f"{path}.{key}" if path else key)
+    else:
+        yield path, value
 
 
 def _list(lines: Iterable[str]) -> str:
     return "<ul>" + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ul>"
-
-
-def _number(value: float, digits: int = 4) -> str:
-    return f"{value:.{digits}g}"

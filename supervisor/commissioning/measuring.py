@@ -1,6 +1,6 @@
 """What the channels read, without any rule: the way of the daemon, from bus to reading."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from math import sqrt
@@ -46,16 +46,11 @@ class Measuring:
 
     def mean(self, channel: Channel, seconds: float) -> Mean:
         """Raises CannotTell when fewer than nine in ten of its conversions may be believed."""
-        return self.means(seconds)[channel]
-
-    def means(self, seconds: float) -> Mapping[Channel, Mean]:
-        """Of every fitted channel. Raises CannotTell as ``mean`` does."""
         until_s = self._clock.now_s() + seconds
-        seen: dict[Channel, list[Reading]] = {channel: [] for channel in self._sampler.channels}
+        seen: list[Reading] = []
         while self._clock.now_s() < until_s:
-            for channel, reading in self.scan().items():
-                seen[channel].append(reading)
-        return {channel: _mean(channel, readings) for channel, readings in seen.items()}
+            seen.append(self.scan()[channel])
+        return _mean(channel, seen)
 
     def wait(self, seconds: float) -> None:
         """For filters to settle."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from supervisor.commissioning.leaves import Leaves
+from supervisor.commissioning.meanwhile import meanwhile
 from supervisor.commissioning.measuring import CannotTell
 from supervisor.control.assemble import assemble
 from supervisor.control.latch import Lockout
@@ -40,7 +41,7 @@ class Trial:
     """A loop with the settings of the file, but that it may close without a record."""
 
     def __init__(self, settings: SupervisorSettings, leaves: Leaves, folder: Path) -> None:
-        self._clock = leaves.clock
+        self._leaves, self._clock = leaves, leaves.clock
         self._hands = Mailbox()
         self.loop: Loop = assemble(
             settings.model_copy(
@@ -70,6 +71,14 @@ class Trial:
             if self._is_locked_out and not was_locked_out:
                 return self._tripped()
         return None
+
+    def while_(self, act: Callable[[], None]) -> None:
+        """Cycle while hands are busy. Raises CannotTell when it trips before they are done."""
+        was_locked_out = self._is_locked_out
+        meanwhile(self._leaves, act, self.loop.cycle)
+        if self._is_locked_out and not was_locked_out:
+            tripped = self._tripped()
+            raise CannotTell(f"while hands were busy: tripped by {tripped.rule}")
 
     def close(self) -> None:
         """Told to close, and closed. Raises CannotTell with the reason when it is refused."""

@@ -97,10 +97,10 @@ class Walk:
             notes=outcome.notes,
         )
         self._changed = bool(outcome.changes)
+        self._record.add(done)  # first: what was found is not lost when it cannot be written
+        self._ended(step, done)
         if self._changed:
             self.settings = self._adopt(outcome.changes)
-        self._record.add(done)
-        self._ended(step, done)
         return done
 
     def _outcome(self, step: BuildStep) -> Outcome:

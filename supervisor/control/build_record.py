@@ -12,7 +12,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import Field, TypeAdapter, ValidationError
+from pydantic import Field, FiniteFloat, TypeAdapter, ValidationError
 
 from supervisor.control.build_steps import BY_KEY, BuildStep, needed
 from supervisor.settings.model import SupervisorSettings
@@ -31,11 +31,11 @@ class Finding:
 
     what: str
     passed: bool
-    measured: float | None = None
+    measured: FiniteFloat | None = None
     unit: str = ""
-    low: float | None = None
-    high: float | None = None
-    uncertainty: float | None = None
+    low: FiniteFloat | None = None
+    high: FiniteFloat | None = None
+    uncertainty: FiniteFloat | None = None
     words: str = ""
     defect: str = ""
     remedy: str = ""
@@ -53,8 +53,8 @@ class StepDone:
     simulated: bool
     relied_on: Mapping[str, Any]
     findings: Annotated[tuple[Finding, ...], Field(max_length=1000)] = ()
-    as_found: Mapping[str, float] = field(default_factory=dict)
-    as_left: Mapping[str, float] = field(default_factory=dict)
+    as_found: Mapping[str, FiniteFloat] = field(default_factory=dict)
+    as_left: Mapping[str, FiniteFloat] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
 
@@ -151,14 +151,14 @@ def newest(
         (
             one
             for one in reversed(tuple(done))
-            if one.step == step.key and dict(one.relied_on) == relied_on
+            if one.step == step.key and not any(changes(one.relied_on, relied_on))
         ),
         None,
     )
 
 
 def changes(was: Any, now: Any, path: str = "") -> Iterator[tuple[str, Any, Any]]:
-    """The paths at which two settings differ, with what was and what is."""
+    """The paths at which two settings differ, with what was and what is; absent is None."""
     if isinstance(was, Mapping) and isinstance(now, Mapping):
         for key in {**was, **now}:
             yield from changes(was.get(key), now.get(key), f"{path}.{key}" if path else key)

@@ -62,7 +62,6 @@ def _trip(rule: str, title: str, *others: str) -> BuildStep:
 STEPS = (
     BuildStep("parts", "Parts on the bus", WIRING),
     BuildStep("drive", "The coil, and what drives it", COIL),
-    BuildStep("kill", "The coil drops when the daemon is killed", COIL),
     BuildStep(
         "auxiliary",
         "Auxiliary contact",
@@ -74,6 +73,9 @@ STEPS = (
         "Release time",
         (*COIL, "contactor.auxiliary", "contactor.release_milliseconds"),
         _has("contactor.auxiliary"),
+    ),
+    BuildStep(
+        "kill", "The coil drops when the daemon is killed", (*COIL, "contactor.auxiliary", *WIRING)
     ),
     BuildStep("zero", "Zero of the shunt", SHUNT),
     BuildStep("front_cell", "Voltage of the front cell", (*WIRING, "channels.front_cell")),

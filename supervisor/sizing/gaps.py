@@ -48,4 +48,4 @@ def cautions(settings: SupervisorSettings) -> Iterator[str]:
         )
     yield from least_charge_cautions(settings)
     if settings.uncommissioned is None:
-        yield "it closes only with a commissioning record for these settings (holdwatch commission)."
+        yield "it closes only with a commissioning record of these settings (holdwatch commission)."

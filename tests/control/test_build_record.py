@@ -67,6 +67,26 @@ def test_each_missing_or_failed_step_is_named(hut_settings: SupervisorSettings, 
     assert f"the step {key} failed" in told(hut_settings, failed)
 
 
+def test_a_key_that_is_new_and_not_used_changes_nothing(hut_settings: SupervisorSettings) -> None:
+    """A later version may know more settings than the one that the step was done with."""
+    relied_on = json.loads(json.dumps(BY_KEY["drive"].relied_on(hut_settings)))
+    assert relied_on["gpio"].pop("chip_label") is None
+    lines = [*whole(hut_settings)[:1], done(hut_settings, "drive", relied_on=relied_on)]
+    assert "--step drive" not in told(hut_settings, lines)
+
+
+@pytest.mark.parametrize("odd", ["NaN", "1e999", "-Infinity"])
+def test_a_line_with_a_number_that_is_none_is_a_step_not_done(
+    hut_settings: SupervisorSettings, tmp_path: Path, odd: str
+) -> None:
+    record = BuildRecord(tmp_path)
+    record.add(done(hut_settings, "parts"))
+    text = record.path.read_text("utf-8")
+    record.path.write_text(text.replace('"measured": null', f'"measured": {odd}'), "utf-8")
+    assert record.read() == ()
+    assert "1 lines" in record.doubts[0]
+
+
 def test_the_newest_counts(hut_settings: SupervisorSettings) -> None:
     lines = [*whole(hut_settings), done(hut_settings, "release", passed=False)]
     assert "release failed" in told(hut_settings, lines)

@@ -53,7 +53,8 @@ LEVEL = {
     "contactor.dropout_milliseconds": None,
     "protection.overvoltage_high_set.trip_volts": 3.62,  # an end without a word is slower then
 }
-SOUND = Defect("nothing is wrong", "", "")
+DROPS = {"outputs_of_a_dead_owner": "drop"}  # as the service sees to it
+SOUND = Defect("nothing is wrong", "", "", plant=DROPS)
 DEFECTS = {
     "gain-off": Defect(
         "the front cell's channel shows 3 % too much",

@@ -95,6 +95,9 @@ class LineStep:
         wiring = fitted_channels(bench.settings)[self._channel]
         with measuring(bench.settings, bench.leaves) as channels:
             taken = [self._take(bench, channels, deed) for deed in self._points(bench)]
+        if self._is_current:
+            bench.person.does(NoCurrent())  # before anybody touches a cable
+            taken = _from_zero(taken)
         bench.person.does(PutBack())
         errors = tuple(_finding(wiring, meter, mean, shown, unit) for mean, shown in taken)
         interest = self._limits(bench)
@@ -137,10 +140,9 @@ class LineStep:
         bench.person.does(deed)
         channels.wait(SETTLE_S)
         mean = channels.mean(self._channel, POINT_S)
-        if isinstance(deed, NoCurrent):
-            return mean, 0.0
         unit = "A" if self._is_current else "V"
-        return mean, bench.person.reads(MeterReads(self._channel.value, unit))
+        shown = bench.person.reads(MeterReads(self._channel.value, unit))
+        return mean, shown
 
     def _fit_points(
         self, wiring: CellChannel | ShuntChannel, meter: Meter, taken: Sequence[tuple[Mean, float]]
@@ -150,7 +152,8 @@ class LineStep:
             raw = (mean.value - _offset(wiring)) / wiring.gain
             u_raw = hypot(mean.standard, step) / wiring.gain
             if shown:
-                yield Point(raw, u_raw, shown, meter.random(), meter)
+                twice = hypot(meter.random(), meter.random() if self._is_current else 0.0)
+                yield Point(raw, u_raw, shown, twice, meter)
             else:
                 yield known_zero(raw, u_raw)
 
@@ -163,6 +166,12 @@ class LineStep:
     def _changes(self, keys: dict[str, float]) -> dict[str, float]:
         block = f"channels.{self._channel.value}"
         return {f"{block}.{key}": _rounded(value) for key, value in keys.items()}
+
+
+def _from_zero(taken: Sequence[tuple[Mean, float]]) -> list[tuple[Mean, float]]:
+    """What a clamp shows where nothing flows, at the first point, is taken off all of them."""
+    (nothing, zero), *others = taken
+    return [(nothing, 0.0), *((mean, shown - zero) for mean, shown in others)]
 
 
 def _finding(

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from supervisor.commissioning.deeds import DidIt
+from supervisor.commissioning.meanwhile import meanwhile
 from supervisor.commissioning.steps.step import Bench
 from supervisor.devices.contactor import AuxiliaryContact, Drive, build_drive
 
@@ -38,11 +39,15 @@ class CoilOnBench:
     def rest(self, seconds: float = SETTLE_S) -> None:
         self._clock.sleep_until(self._clock.now_s() + seconds)
 
-    def is_closed(self) -> bool:
-        """The main contact, as far as can be seen from here."""
+    def is_closed(self, *, held: bool = False) -> bool:
+        """The main contact, as far as can be seen from here; ``held``: goes on holding it while a
+        person looks."""
         if self._auxiliary:
             return self._auxiliary.main_contact_closed()
-        return self._bench.person.saw(DidIt("contactor", "Is the contactor pulled in now?"))
+        asked = DidIt("contactor", "Is the contactor pulled in now?")
+        beat_s = self._bench.settings.loop.cycle_s
+        goes_on = (lambda: self.hold(beat_s)) if held else (lambda: self.rest(beat_s))
+        return meanwhile(self._bench.leaves, lambda: self._bench.person.saw(asked), goes_on)
 
     def open_after_s(self) -> float | None:
         """Seconds from what fed it last until the auxiliary contact says open; None: not within
@@ -59,12 +64,13 @@ class CoilOnBench:
 def seen_open_s(bench: Bench, since_s: float, within_s: float) -> float | None:
     """Seconds until the contact is open, with nobody driving it; None: not within the time.
 
-    Without an auxiliary contact the person is asked, and a yes counts as at once.
+    Without an auxiliary contact the person is asked after that time, and a yes counts as at once.
     """
     fitted, clock = bench.settings.contactor.auxiliary, bench.leaves.clock
     if fitted is None:
+        clock.sleep_until(since_s + within_s)
         asked = DidIt("contactor", "Has the contactor let go by itself?")
-        return clock.now_s() - since_s if bench.person.saw(asked) else None
+        return 0.0 if bench.person.saw(asked) else None
     auxiliary = AuxiliaryContact(fitted, bench.leaves.pin_factory)
     try:
         while auxiliary.main_contact_closed():

@@ -38,12 +38,13 @@ class HighSetStep:
         with trial(bench.settings, bench.leaves) as loop:
             loop.close()
             show_a_current(bench, loop)
-            bench.person.does(Jump(cells, short_v))
+            loop.while_(lambda: bench.person.does(Jump(cells, short_v)))
             tripped = loop.run(BELOW_S)
             spared = tripped is None or tripped.rule != budget.rule
-            _calm(bench, cells)
+            loop.while_(lambda: _calm(bench, cells))
             _closed_again(bench, loop, was_tripped=tripped is not None)
-            bench.person.does(Jump(cells, budget.limit + FAR_BEYOND_V))
+            beyond_v = budget.limit + FAR_BEYOND_V
+            loop.while_(lambda: bench.person.does(Jump(cells, beyond_v)))
             took = timed(bench, loop, budget, Beyond(Channel(cells[0]), budget.limit))
         bench.person.does(PutBack())
         return Outcome(
@@ -85,13 +86,15 @@ class RiseStep:
         with trial(bench.settings, bench.leaves) as loop:
             loop.close()
             show_a_current(bench, loop)
-            bench.person.does(Raise(cells, start_v, middle_v, 0.5 * limit))
+            slow = Raise(cells, start_v, middle_v, 0.5 * limit)
+            loop.while_(lambda: bench.person.does(slow))
             calm = loop.run(CALM_S)
             if calm is None:
                 fast = TIMES_THE_RISE * limit
                 until_s = 2 * budget.response_s
                 end_v = middle_v + fast * until_s
-                bench.person.does(Raise(cells, middle_v, end_v, fast))
+                steep = Raise(cells, middle_v, end_v, fast)
+                loop.while_(lambda: bench.person.does(steep))
                 tripped = loop.run(until_s)
             else:
                 tripped = None

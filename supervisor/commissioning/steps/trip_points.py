@@ -109,7 +109,7 @@ class TripStep:
         self._approach(bench, loop, drive, drive.start)
         ratio = self._per_ampere(bench, drive)
         raising = Raise(drive.channels, drive.start, drive.end, drive.per_s, ratio)
-        bench.person.does(raising)
+        loop.while_(lambda: bench.person.does(raising))
         tripped = loop.run(raising.lasts_s + SLACK_S, self._shows(bench, drive))
         shown, unsure = _read(bench, drive, meter, ratio)
         lag = drive.per_s * budget.response_s
@@ -135,7 +135,8 @@ class TripStep:
         loop.close()
         self._approach(bench, loop, drive, drive.calm)
         millivolts = self._millivolts(bench, drive, drive.beyond)
-        bench.person.does(Jump(drive.channels, drive.beyond, millivolts))
+        jump = Jump(drive.channels, drive.beyond, millivolts)
+        loop.while_(lambda: bench.person.does(jump))
         channel = Channel(drive.channels[0])
         beyond = Beyond(channel, drive.limit, upwards=drive.upwards)
         return timed(bench, loop, budget, beyond)
@@ -146,7 +147,7 @@ class TripStep:
         elif drive.approach_per_s and value:
             ratio = self._per_ampere(bench, drive)
             raising = Raise(drive.channels, 0.0, value, drive.approach_per_s, ratio)
-            bench.person.does(raising)
+            loop.while_(lambda: bench.person.does(raising))
             if tripped := loop.run(raising.lasts_s + SETTLED_S, self._shows(bench, drive)):
                 raise CannotTell(f"on the way to {value:g} {drive.unit}: {_told(tripped)}")
 
@@ -198,7 +199,8 @@ def show_a_current(bench: Bench, loop: Trial) -> None:
     none_a, open_a = rules.sensing.zero_amperes, rules.failed_to_open.current_amperes
     value = (none_a + open_a) / 2 if open_a > none_a else 1.5 * none_a
     ratio = bench.settings.channels.shunt.millivolts_per_ampere
-    bench.person.does(Source((Channel.SHUNT.value,), value, ratio * value))
+    source = Source((Channel.SHUNT.value,), value, ratio * value)
+    loop.while_(lambda: bench.person.does(source))
     if tripped := loop.run(SETTLED_S):
         raise CannotTell(f"with {value:g} A shown: {_told(tripped)}")
 

@@ -100,3 +100,23 @@ def test_a_driver_that_acts_on_a_low_level_is_found(
 ) -> None:
     found = struck(hut_settings, tmp_path, "drive", kind="driver_active_low")
     assert found == {"the driver is active-low"}
+
+
+@pytest.mark.parametrize("share", [-1.0, -0.4, 0.0, 1.0])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_clamp_within_its_statement_refuses_no_sound_build(
+    hut_settings: SupervisorSettings, tmp_path: Path, share: float, seed: int
+) -> None:
+    """What it shows where nothing flows is its own, and no bend of the line."""
+    one = walk(hut_settings, tmp_path)
+    one._person = SimulatedHands(one._leaves, meter_share=share, seed=seed)
+    assert one.go([BY_KEY["current"]]), told(one.done)
+
+
+def test_hands_may_take_their_time(
+    hut_settings: SupervisorSettings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Longer than any lease: the loop goes on meanwhile."""
+    monkeypatch.setattr("supervisor.commissioning.meanwhile.HANDS_TAKE_S", 20.0)
+    one = walk(hut_settings, tmp_path)
+    assert one.go([BY_KEY["trip_overvoltage_high_set"]]), told(one.done)
