@@ -1,6 +1,5 @@
 """``holdwatch drop``."""
 
-from os.path import lexists
 from pathlib import Path
 
 import click
@@ -39,7 +38,14 @@ def command(run_dir: Path) -> None:
 
 
 def _has_left(folder: Path) -> bool:
-    return lexists(LeftOutputs(folder).path)
+    """Yes, when that cannot be told: then nobody says that nothing was left on."""
+    try:
+        LeftOutputs(folder).path.lstat()
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+    except OSError:
+        pass
+    return True
 
 
 def _drop(run_dir: Path) -> bool:

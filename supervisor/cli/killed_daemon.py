@@ -16,6 +16,7 @@ from typing import Any, Protocol
 import supervisor
 from supervisor.commissioning.measuring import CannotTell
 from supervisor.control.requests import Reply, ask
+from supervisor.devices.errors import HardwareMissing
 from supervisor.devices.left_outputs import LeftOutputs
 from supervisor.devices.protocols import Clock
 from supervisor.settings.edit import edited
@@ -129,7 +130,11 @@ class Unit:
 
     def __init__(self, folder: Folder) -> None:
         self._name = f"{folder.path.name}.service"
-        started = _told(unit_command(self._name, folder))
+        try:
+            started = _told(unit_command(self._name, folder))
+        except BaseException:  # Ctrl-C among them: it may be there already
+            self.end()
+            raise
         if started.returncode:
             said = f"{started.stderr.strip()}\n{folder.last_words()}"
             raise CannotTell(f"the daemon does not start: {said.strip()}")
@@ -187,10 +192,18 @@ class Victim:
 
     def clear_up(self) -> None:
         """Raises HardwareMissing when an output may still be on; the folder is kept then."""
-        if self._process:
-            self._process.end()
+        try:
+            if self._process:
+                self._process.end()
+        except CannotTell as problem:
+            raise HardwareMissing(
+                f"the daemon that was to be killed may still run: {problem}",
+                "look for it (systemctl list-units 'holdwatch-*'), end it, then holdwatch drop",
+            ) from None
+        finally:
+            if self._folder:
+                LeftOutputs(self._folder.run_dir).switch_off()
         if self._folder:
-            LeftOutputs(self._folder.run_dir).switch_off()
             shutil.rmtree(self._folder.path, ignore_errors=True)
 
     def _write(self, folder: Folder) -> None:

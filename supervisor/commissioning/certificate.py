@@ -140,7 +140,7 @@ def _told(done: StepDone | None) -> dict[str, Any] | None:
 def _untried(settings: SupervisorSettings) -> list[str]:
     """Rules in force that no step drives over their limit."""
     tried = {step.key.removeprefix("trip_") for step in STEPS if step.key.startswith("trip_")}
-    rules: Mapping[str, Any] = dict(settings.protection)
+    rules: Mapping[str, Any] = {**dict(settings.protection), "second_line": settings.second_line}
     return [
         name
         for name, rule in rules.items()

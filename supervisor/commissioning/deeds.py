@@ -63,7 +63,8 @@ class Source:
             )
         return (
             f"Take the sense leads of {_listed(self.channels)} off the cells and put "
-            f"{self.value:.3f} V from a bench supply on them, plus to plus."
+            f"{self.value:.3f} V from a bench supply on them, plus to plus; with the front cell's "
+            "go those of the second line, if there is one."
         )
 
 

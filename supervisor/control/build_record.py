@@ -6,7 +6,10 @@ settings are those in force; one that was done in a simulation counts in a simul
 
 import json
 import os
+import re
+import stat
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -20,6 +23,7 @@ from supervisor.settings.model import SupervisorSettings
 FILE_NAME = "commissioning.jsonl"
 MAY_REPEAT = "holdwatch commission --step"
 MOST_TOLD = 3
+LARGEST_BYTES = 4_000_000  # a step takes some kilobytes
 CALIBRATIONS = ("front_cell", "far_cell", "current")
 CALIBRATED_FOR_DAYS = 365  # a year: common practice, no source
 
@@ -58,6 +62,15 @@ class StepDone:
     notes: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """A line that cannot be read: after so many that can, and of which step, empty if that too is
+    lost."""
+
+    after: int
+    step: str
+
+
 _STEP_DONE = TypeAdapter(StepDone)
 
 
@@ -68,38 +81,52 @@ class BuildRecord:
         self.path = state_dir / FILE_NAME
         self.doubts: tuple[str, ...] = ()
         """After ``read``: what could not be read, in words."""
+        self.lost: tuple[Lost, ...] = ()
 
     def read(self) -> tuple[StepDone, ...]:
         """Oldest first. Never raises: a line that cannot be read is a step not done."""
+        self.doubts, self.lost = (), ()
         try:
-            lines = self.path.read_bytes().splitlines()
+            lines = _plain_file(self.path).split(b"\n")
         except FileNotFoundError:
-            self.doubts = ()
             return ()
         except OSError as error:
-            self.doubts = (f"{self.path} cannot be read ({error.strerror})",)
+            self.doubts = (f"{self.path} cannot be read ({error.strerror or error})",)
             return ()
-        read = [_read(line) for line in lines if line.strip()]
-        lost = sum(done is None for done in read)
-        self.doubts = (f"{lost} lines of {self.path} cannot be read",) if lost else ()
-        return tuple(done for done in read if done is not None)
+        read: list[StepDone] = []
+        lost: list[Lost] = []
+        for line in lines:
+            if done := _read(line):
+                read.append(done)
+            elif line.strip():
+                lost.append(Lost(len(read), _step_of(line)))
+        self.lost = tuple(lost)
+        self.doubts = (f"{len(lost)} lines of {self.path} cannot be read",) if lost else ()
+        return tuple(read)
 
     def add(self, done: StepDone) -> None:
         """On disk when this returns. Raises OSError."""
         text = json.dumps(asdict(done), allow_nan=False, ensure_ascii=False)
         is_new = not self.path.exists()
         with self.path.open("ab") as file:
-            torn = file.tell() > 0 and not _ends_a_line(self.path)
-            file.write(b"\n" * torn + text.encode("utf-8", "replace") + b"\n")
-            file.flush()
-            os.fsync(file.fileno())
+            before = file.tell()
+            torn = before > 0 and not _ends_a_line(self.path)
+            try:
+                file.write(b"\n" * torn + text.encode("utf-8", "replace") + b"\n")
+                file.flush()
+                os.fsync(file.fileno())
+            except OSError:  # a full disk: no half a line
+                with suppress(OSError):
+                    os.ftruncate(file.fileno(), before)
+                raise
         if is_new:
             _sync_folder(self.path.parent)
 
     def why_not(self, settings: SupervisorSettings, *, simulated: bool) -> tuple[str, ...]:
         """Why this build, with these settings, does not count as commissioned; empty when it
         does."""
-        return tuple(why_not(settings, self.read(), simulated=simulated))
+        done = self.read()
+        return tuple(why_not(settings, done, simulated=simulated, lost=self.lost))
 
     def old_calibrations(
         self, settings: SupervisorSettings, now: datetime, *, simulated: bool
@@ -109,15 +136,25 @@ class BuildRecord:
 
 
 def why_not(
-    settings: SupervisorSettings, done: Iterable[StepDone], *, simulated: bool
+    settings: SupervisorSettings,
+    done: Iterable[StepDone],
+    *,
+    simulated: bool,
+    lost: Sequence[Lost] = (),
 ) -> Iterator[str]:
-    """For each needed step that is not passed with the settings in force: which, and why."""
-    counts = [one for one in done if one.simulated is simulated]
+    """For each needed step that is not passed with the settings in force: which, and why.
+
+    A ``lost`` line behind it may say that it failed: then it does not count either.
+    """
+    lines = list(done)
+    counts = [one for one in lines if one.simulated is simulated]
     if not counts:
         yield "this build has no commissioning record (holdwatch commission)"
         return
     for step in needed(settings):
-        if reason := _why_not(step, settings, [one for one in counts if one.step == step.key]):
+        own = [one for one in counts if one.step == step.key]
+        later = _lost_since(newest(step, settings, own), lines, step, lost)
+        if reason := _why_not(step, settings, own) or later:
             yield f"not commissioned: {reason} ({MAY_REPEAT} {step.key})"
 
 
@@ -175,6 +212,15 @@ def _why_not(step: BuildStep, settings: SupervisorSettings, done: list[StepDone]
     return f"the step {step.key} was done with {path} {_told(was)}, it is {_told(now)} now"
 
 
+def _lost_since(
+    found: StepDone | None, lines: Sequence[StepDone], step: BuildStep, lost: Sequence[Lost]
+) -> str:
+    at = next((number for number, one in enumerate(lines) if one is found), -1)
+    if any(one.after > at and one.step in ("", step.key) for one in lost):
+        return f"a later line of the record cannot be read, and may be of the step {step.key}"
+    return ""
+
+
 def _told(value: Any) -> str:
     return "absent" if value is None else "another" if isinstance(value, Mapping) else str(value)
 
@@ -188,10 +234,31 @@ def _days_since(wall: str, now: datetime) -> int:
 
 
 def _read(line: bytes) -> StepDone | None:
+    """None of a line that is none, and of one that passed over what did not."""
     try:
-        return _STEP_DONE.validate_json(line)
+        done = _STEP_DONE.validate_json(line, strict=True)
     except (ValidationError, RecursionError):
         return None
+    agrees = not done.passed or (done.findings and all(one.passed for one in done.findings))
+    return done if agrees else None
+
+
+def _step_of(line: bytes) -> str:
+    """Whose line it was; empty when nobody can tell."""
+    begun = re.match(rb'\{"step": "(\w+)"', line)
+    key = begun[1].decode("ascii", "replace") if begun else ""
+    return key if key in BY_KEY else ""
+
+
+def _plain_file(path: Path) -> bytes:
+    """Raises OSError, for what is no file or too large as well; waits for nobody."""
+    with open(os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC), "rb") as file:
+        status = os.fstat(file.fileno())
+        if not stat.S_ISREG(status.st_mode):
+            raise OSError("it is no file")
+        if status.st_size > LARGEST_BYTES:
+            raise OSError(f"it is larger than {LARGEST_BYTES} bytes")
+        return file.read()
 
 
 def _ends_a_line(path: Path) -> bool:

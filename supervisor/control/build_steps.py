@@ -110,7 +110,13 @@ STEPS = (
     BuildStep(
         "response",
         "Response, and how high a cell can get",
-        ("bank.never_above_volts", "bank.fastest_rise_volts_per_second", "protection", *WINDOWS),
+        (
+            "bank.never_above_volts",
+            "bank.fastest_rise_volts_per_second",
+            "protection",
+            "contactor",
+            *WINDOWS,
+        ),
     ),
     BuildStep("phone", "The page on a phone", ("web.listen", "web.port"), _listens),
     BuildStep("alert", "A message on a phone", (), lambda _settings: False),

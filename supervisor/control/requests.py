@@ -318,7 +318,9 @@ def ask(
         _wait_to_connect(connection, patience_s)
         connection.connect(str(run_dir / socket_name))
         connection.settimeout(max(until_s - time.monotonic(), LEAST_PATIENCE_S))
-        connection.sendall(json.dumps({"act": act, "reason": reason}).encode() + b"\n")
+        connection.sendall(
+            json.dumps({"act": act, "reason": reason[:LONGEST_REASON]}).encode() + b"\n"
+        )
         with connection.makefile("rb") as answers:
             line = answers.readline()
     if not line:

@@ -1,6 +1,7 @@
 """What was tried on a build counts for the settings it was tried with, and for no others."""
 
 import json
+import os
 import tempfile
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -200,6 +201,44 @@ def test_a_line_without_what_matters_is_none(
 def test_a_few_reasons_where_there_is_room_for_a_few() -> None:
     assert shortened(("a", "b")) == ("a", "b")
     assert shortened(("a", "b", "c", "d", "e"))[-1].startswith("and 2 more steps")
+
+
+def test_a_failure_that_cannot_be_read_does_not_let_an_older_pass_count(
+    hut_settings: SupervisorSettings, tmp_path: Path
+) -> None:
+    record = BuildRecord(tmp_path)
+    for one in whole(hut_settings):
+        record.add(one)
+    sound = record.path.read_bytes()
+    record.add(done(hut_settings, "kill", passed=False))
+    line = record.path.read_bytes()[len(sound) :]
+    for harmed in (line[:-40], line.replace(b"Ida", b"\xff\xfe"), b"\0" * 80):
+        record.path.write_bytes(sound + harmed)
+        reasons = record.why_not(hut_settings, simulated=False)
+        assert any("--step kill)" in reason for reason in reasons), harmed
+    record.path.write_bytes(sound + line[:-40])
+    record.add(done(hut_settings, "kill"))
+    assert record.why_not(hut_settings, simulated=False) == ()
+
+
+def test_a_pass_over_what_did_not_is_no_pass(
+    hut_settings: SupervisorSettings, tmp_path: Path
+) -> None:
+    record = BuildRecord(tmp_path)
+    for one in whole(hut_settings):
+        record.add(one)
+    record.add(done(hut_settings, "drive", findings=(Finding("stays closed", False),)))
+    assert any("--step drive)" in one for one in record.why_not(hut_settings, simulated=False))
+
+
+def test_a_pipe_and_a_heap_of_lines_are_no_record(tmp_path: Path) -> None:
+    record = BuildRecord(tmp_path)
+    os.mkfifo(record.path)
+    assert record.read() == ()
+    record.path.unlink()
+    record.path.write_bytes(b"x\n" * 2_100_000)
+    assert record.read() == ()
+    assert "larger than" in record.doubts[0]
 
 
 @pytest.mark.parametrize(

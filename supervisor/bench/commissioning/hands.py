@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable
-from functools import singledispatchmethod
+from functools import partial, singledispatchmethod
 from random import Random
 
 from supervisor.bench.commissioning.build import SimulatedBuild
@@ -142,7 +142,11 @@ class SimulatedHands:
         self._world.pin_factory.refresh()
 
     def _put(self, channel: str, source: Callable[[float], float] | None) -> None:
-        self._world.change(lambda: self._lead(channel).put_on(source, self._clock.now_s()))
+        leads = [self._lead(channel)]
+        if channel == "front_cell" and self._world.second_line:
+            leads.append(self._world.second_line.lead)
+        for lead in leads:
+            self._world.change(partial(lead.put_on, source, self._clock.now_s()))
 
     def _lead(self, channel: str) -> Lead:
         return self._world.leads[Channel(channel)]

@@ -5,6 +5,7 @@ from supervisor.commissioning.measuring import measuring
 from supervisor.commissioning.steps.step import Bench, Outcome
 from supervisor.control.build_record import Finding
 from supervisor.devices.bus_keeper import BusKeeper
+from supervisor.devices.converter import ConfigChanged, Converter, NotReady
 from supervisor.devices.one_wire import KernelOneWire
 from supervisor.devices.thermometers import Thermometers
 from supervisor.readings import ProbeReading
@@ -34,6 +35,7 @@ class PartsStep:
             for _ in range(SCANS):
                 scan = channels.scan()
         by_chip: dict[str, list[str]] = {name: [] for name in bench.settings.converters}
+        by_chip |= _second_line(bench)
         for channel, reading in scan.items():
             chip = getattr(bench.settings.channels, channel.value).converter
             if reading.quality.value in BROKEN:
@@ -51,6 +53,24 @@ class PartsStep:
                 for name, said in by_chip.items()
             )
         )
+
+
+def _second_line(bench: Bench) -> dict[str, list[str]]:
+    """Its converter, which no channel uses, and what is wrong with it."""
+    line, clock = bench.settings.second_line, bench.leaves.clock
+    if line is None:
+        return {}
+    bus = bench.leaves.open_bus()
+    try:
+        chip = Converter(bus, bench.settings.converters[line.converter], clock)
+        chip.convert(line.inputs, line.range_volts)
+    except (OSError, ValueError):
+        return {line.converter: ["second line: no answer"]}
+    except (NotReady, ConfigChanged) as error:
+        return {line.converter: [f"second line: {error or 'not ready'}"]}
+    finally:
+        bus.close()
+    return {line.converter: []}
 
 
 class ProbesStep:

@@ -32,6 +32,9 @@ from supervisor.sizing.response import budgets
 
 SLACK_S = 20.0  # for a hand that begins late
 SETTLED_S = 3.0
+TIMES_AS_SLOW = 2  # a hand that turns at half the speed is a good one
+COARSE_BANDS = 3  # a meter that much worse than the channel tells nothing of it; ours, no source
+COARSE = "the meter is too coarse for this"
 RESPONSE = "from its limit to the open contact"
 
 
@@ -110,14 +113,15 @@ class TripStep:
         ratio = self._per_ampere(bench, drive)
         raising = Raise(drive.channels, drive.start, drive.end, drive.per_s, ratio)
         loop.while_(lambda: bench.person.does(raising))
-        tripped = loop.run(raising.lasts_s + SLACK_S, self._shows(bench, drive))
+        tripped = loop.run(TIMES_AS_SLOW * raising.lasts_s + SLACK_S, self._shows(bench, drive))
         shown, unsure = _read(bench, drive, meter, ratio)
         lag = drive.per_s * budget.response_s
         most = hypot(budget.guard_band or 0.0, unsure)
         low, high = drive.limit - most, drive.limit + most
         low, high = (low, high + lag) if drive.upwards else (low - lag, high)
         by_it = tripped is not None and tripped.rule == self.rule
-        passed = by_it and low <= shown <= high
+        is_coarse = unsure > COARSE_BANDS * (budget.guard_band or unsure)
+        passed = by_it and low <= shown <= high and not is_coarse
         return Finding(
             f"{self.rule}: where it trips",
             passed,
@@ -127,8 +131,9 @@ class TripStep:
             high=high,
             uncertainty=unsure,
             words=_told(tripped),
-            defect="" if passed else self._defect(tripped),
-            remedy="Do the calibration of the channel again; look at the limit in the settings.",
+            defect="" if passed else COARSE if is_coarse else self._defect(tripped),
+            remedy="Calibrate the channel again; look at the limit in the settings; take "
+            "a meter that is as good as the channel.",
         )
 
     def _at_once(self, bench: Bench, loop: Trial, drive: Drive, budget: RuleBudget) -> Finding:
