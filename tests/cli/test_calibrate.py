@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from supervisor.cli.calibrate import days_since
 from supervisor.cli.main import main
-from supervisor.control.build_record import BuildRecord, StepDone
+from supervisor.control.build_record import BuildRecord, Finding, StepDone
 from supervisor.control.build_steps import BY_KEY
 from supervisor.settings.model import SupervisorSettings
 
@@ -54,8 +54,9 @@ def test_steps_that_relied_on_the_old_values_are_told(
 ) -> None:
     step = BY_KEY["trip_overvoltage"]
     passed = StepDone(
-        step.key, True, "2026-01-01T00:00:00+00:00", "x", "1", True, step.relied_on(hut_settings)
-    )
+        step.key, True, "2026-01-01T00:00:00+00:00", "x", "1", True, step.relied_on(hut_settings),
+        (Finding("it trips", True),),
+    )  # fmt: skip
     BuildRecord(tmp_path).add(passed)
     result = run("--channel", "front_cell")
     assert "relied on the old values: trip_overvoltage" in one_line(result.stderr)
