@@ -45,7 +45,8 @@ class Guard:
         self._keeper = keeper
         self._logbook = logbook
         self.remedies: dict[str, str] = {}  # by rule, what to check before a reset
-        self.uncommissioned: tuple[str, ...] = ()  # why this build does not count as tried
+        # Why this build does not count as tried; until somebody has looked, that nobody has.
+        self.uncommissioned: tuple[str, ...] = ("nobody has looked whether this build was tried",)
         self.profile_in_doubt = ""  # why nobody knows which settings fit what is wired
         self.deaf = ""  # why an ``open`` may not be heard
         self._permission = Permission(contactor, settings.lease_s)

@@ -103,7 +103,7 @@ def test_drop_leaves_nothing_either(run_dir: Path, hut_settings: SupervisorSetti
 
 def test_the_library_itself_leaves_nothing_and_goes_on(run_dir: Path) -> None:
     """In a process of its own: it does so once."""
-    pytest.importorskip("lgpio")
+    pytest.importorskip("lgpio")  # it has no wheel for every Python (pyproject.toml)
     probe = (
         "import os, sys, threading\n"
         "from pathlib import Path\n"

@@ -46,6 +46,7 @@ class GuardBench:
         )  # fmt: skip
         panel = Panel(PanelSettings(), self.pins)
         self.guard = Guard(settings, self.clock, self.contactor, panel, self.keeper, self.logbook)
+        self.guard.uncommissioned = ()
         self.answers: list[tuple[bool, str]] = []
 
     def cycles(self, seconds: float, decision: Decision) -> None:
