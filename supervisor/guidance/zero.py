@@ -56,7 +56,7 @@ class Zero:
         mean = _mean(amperes)
         if abs(mean) > self._largest_a:
             return
-        count = min(BATCHES, max(1, round(over_s / BATCH_S)))
+        count = min(BATCHES, max(1, round(over_s / BATCH_S)), len(amperes))
         edges = [k * len(amperes) // count for k in range(count + 1)]
         means = [_mean(amperes[a:b]) for a, b in pairwise(edges)]
         wanders_a = COVERAGE_FACTOR * max(_unsure_of_mean(amperes), _unsure_of_mean(means))

@@ -43,7 +43,7 @@ def test_every_kind_of_the_union_can_be_written_in_a_scenario() -> None:
         "isolated_zeros", "isolated_full_scale",
         "chip_coarse", "chip_foreign",
         "lead_open", "lead_offset", "lead_shorted", "lead_reversed", "lead_elsewhere",
-        "lead_resistance",
+        "lead_resistance", "leads_swapped", "driver_active_low",
         "shunt_reversed", "shunt_silent", "shunt_offset", "shunt_drift",
         "contactor_welded", "contactor_stuck_open", "slow_release", "auxiliary_stuck",
         "coil_open", "contact_bounce", "relay_welded",
