@@ -23,6 +23,19 @@ hypothesis.settings.load_profile(
 )
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--long", action="store_true", help="run those marked long as well")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Left out but when asked for; those skipped are listed."""
+    if config.getoption("--long"):
+        return
+    for item in items:
+        if item.get_closest_marker("long"):
+            item.add_marker(pytest.mark.skip(reason="takes minutes: pytest --long"))
+
+
 @pytest.fixture(scope="session")
 def hut_path() -> Path:
     """The annotated example file."""

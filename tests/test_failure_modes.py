@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import NamedTuple, get_args
 
 import pytest
+from long_drills import LONG
 
 from supervisor.bench.scenario import Scenario, load_scenario
 from supervisor.settings.model import SupervisorSettings
@@ -24,7 +25,7 @@ REPORTS = 28
 COLUMNS = 7
 SHOW_MORE_THAN_A_FAULT = {"reset-and-close.yaml"}
 ROUNDING_S = 0.001  # of the figures `holdwatch check` prints
-NOT_RUN = {"skip", "skipif", "xfail", "importorskip"}
+NOT_RUN = {"skip", "skipif", "xfail", "importorskip", "long"}
 
 
 class Row(NamedTuple):
@@ -91,8 +92,9 @@ def test_a_drill_is_one_of_those_the_tests_run(name: str) -> None:
     """``tests/bench/test_drills.py`` runs every file of that folder itself."""
     drills = (ROOT / "tests" / "bench" / "test_drills.py").read_text("utf-8")
     assert '"config" / "scenarios").glob("*.yaml")' in drills
-    assert '@pytest.mark.parametrize("path", SCENARIOS' in drills
+    assert '@pytest.mark.parametrize("path", [marked(path) for path in SCENARIOS])' in drills
     assert (SCENARIOS / name).is_file()
+    assert name.removesuffix(".yaml") not in LONG  # those are left out but by --long
 
 
 def test_every_drill_with_a_fault_has_a_row() -> None:

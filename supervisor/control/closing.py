@@ -6,6 +6,7 @@ from supervisor.control.lockout import LockoutKeeper
 from supervisor.devices.protocols import Clock
 
 PATIENCE_S = 1.0
+NOT_WRITTEN = "the lockout file cannot be written"
 
 Answer = Callable[[bool, str], None]
 WhyNot = Callable[[], str]
@@ -36,13 +37,16 @@ class Closing:
 
     @property
     def why_no_longer(self) -> str:
-        """Why nobody may stand by any more: arming may take long. Empty while somebody may."""
+        """Why it may not come of it any more: nobody stands by, as arming may take long; or what it
+        was armed by may not be what the disk says. Empty while it may."""
+        if self._asked and self._keeper.keep_waits:
+            return NOT_WRITTEN
         return self._asked[2]() if self._asked else ""
 
     def begin(self, who: str, answer: Answer, why_no_longer: WhyNot) -> None:
         self._was_armed = self._keeper.is_armed
         if not self._keeper.arm():
-            answer(False, "not closed: the lockout file cannot be written")
+            answer(False, f"not closed: {NOT_WRITTEN}")
             return
         self._asked = (who, answer, why_no_longer)
         self._until_s = self._clock.now_s() + PATIENCE_S

@@ -113,7 +113,12 @@ class Latch:
         raise ValueError(f"state {content['state']!r}")
 
     def arm(self, wall: str, keep: Kept) -> None:
-        """To be called before the contactor closes. Raises OSError: then it must not close."""
+        """To be called before the contactor closes. Raises OSError: then it must not close.
+
+        The disk says the arming before or this one, then. ``arming`` is the one before, by which
+        the journal's last counts are known; this one has them in ``keep``, and as nothing closes,
+        there are none after it.
+        """
         arming = secrets.token_hex(8)
         self._write({"state": "armed", "wall": wall, "arming": arming}, keep)
         self.arming = arming

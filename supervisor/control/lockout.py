@@ -14,8 +14,9 @@ STORE_AGAIN_AFTER_S = 1.0
 class LockoutKeeper:
     """Keeps memory and disk in step. Memory decides; a disk that fails never unlocks anything.
 
-    A write may take its time on a bad card, so it happens only while the circuit is open;
-    ``before_write`` lets systemd know, and ``after_write`` the loop begin its beat anew.
+    A write may take its time on a bad card, so it happens only while the circuit is open, as
+    ``is_closed`` says; ``before_write`` lets systemd know, and ``after_write`` the loop begin its
+    beat anew.
     """
 
     def __init__(
@@ -26,6 +27,7 @@ class LockoutKeeper:
         *,
         lookback: Lookback,
         to_keep: Callable[[], Kept],
+        is_closed: Callable[[], bool],
         before_write: Callable[[], None],
         after_write: Callable[[], None],
     ) -> None:
@@ -34,11 +36,14 @@ class LockoutKeeper:
         self._clock = clock
         self._lookback = lookback
         self._to_keep = to_keep
+        self._is_closed = is_closed
         self._before_write = before_write
         self._after_write = after_write
         self._store_again_s = 0.0
         self._armed = False
-        self._keep_waits = False  # the disk did not take it
+        self.keep_waits = False
+        """What is to be kept is not on the disk, and nobody knows by which arming that says it was
+        closed last. So nothing may close before it is."""
         self.tried_to_store = True
         self.lockout = latch.read(logbook.wall())
         self.stored = self.lockout is not None
@@ -58,22 +63,26 @@ class LockoutKeeper:
     def arm(self) -> bool:
         """Before closing: from here on, an end without a word counts as a lockout."""
         written = self._write(lambda: self._latch.arm(self._logbook.wall(), self._to_keep()))
-        self._keep_waits &= not written
         self._armed |= written  # what was armed before stays so on the disk, if this fails
+        self.keep_waits = not written  # as it was before, if this fails
         return written
 
     def disarm(self, why: str) -> None:
         """After a confirmed opening that was no trip."""
         if self._armed and not self.lockout:
-            self._armed = not self._clear(why)
+            self._armed = False
+            self.keep_waits = not self._clear(why)
 
     def keep(self, why: str) -> bool:
-        """What must not be forgotten has changed while open: so it is to be after a restart."""
+        """What must not be forgotten has changed while open: so it is to be after a restart. False
+        when it is not on the disk yet."""
         if self.lockout:
             self.stored = False  # with the next try
             return True
-        self._keep_waits = not (self.arm() if self._armed else self._clear(why))
-        return not self._keep_waits
+        self.keep_waits = True
+        if self._is_closed():  # by now; its arming is on the disk
+            return False
+        return self.arm() if self._armed else self._clear(why)
 
     def lock(self, lockout: Lockout) -> None:
         """In force at once, with what was measured before it; ``store`` puts it on disk."""
@@ -93,7 +102,7 @@ class LockoutKeeper:
         lockout = self.lockout
         if self._clock.now_s() < self._store_again_s:
             return
-        if lockout is None and self._keep_waits:
+        if lockout is None and self.keep_waits:
             self._store_again_s = self._clock.now_s() + STORE_AGAIN_AFTER_S
             self.keep("tried again")
         if lockout is None or self.stored:
@@ -144,4 +153,5 @@ class LockoutKeeper:
             return False
         finally:
             self._after_write()
+        self.keep_waits = False  # every write has all of it
         return True

@@ -41,7 +41,7 @@ from supervisor.snapshot import Circuit, JournalView, Snapshot, Urgency
 log = logging.getLogger(__name__)
 PUBLISH_EVERY_S = 0.25
 LOOK_EVERY_S = 1.0  # for what has changed, to be recorded
-DEAF = "requests are not heard any more: a thread has ended; start the program again"
+DEAF = "requests are not heard any more: a thread has ended or hangs; start the program again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +84,7 @@ class Loop:
             parts.clock,
             lookback=self._lookback,
             to_keep=self._to_keep,
+            is_closed=lambda: parts.contactor.lease_left_s > 0,
             before_write=parts.notifier.writing,
             after_write=self._after_write,
         )
@@ -94,8 +95,6 @@ class Loop:
         self._remembered = Remembered(kept)
         if doubt:
             self._remembered.another_supply()
-            if kept and not kept.is_whole:
-                self._remembered.lose_closings()
         self._now = InForce(settings, parts)
         if kept is not None:
             self._recall(kept)
@@ -214,7 +213,7 @@ class Loop:
             case Order.PAUSE:
                 self.guard.pause(guide.because)
             case Order.RESUME:
-                if self.guard.resume(decision):
+                if not self.keeper.keep_waits and self.guard.resume(decision):
                     guide.resumed()
             case Order.END:
                 self.guard.end_pause(guide.because)

@@ -22,6 +22,7 @@ from supervisor.protection.verdict import Memory
 from supervisor.settings.model import SupervisorSettings
 
 TALLY, HEAT = "tally", "supply_thermal"
+LOST = "sessions that were lost"  # the kept state could not be read: whose, nobody knows
 NOTHING_YET = {"counted": 0.0, "is_whole": 1.0, "is_used_up": 0.0}
 OF_A_SESSION: Mapping[str, Memory] = {
     "session_charge": NOTHING_YET,
@@ -50,7 +51,10 @@ class Remembered:
     def __init__(self, kept: Kept | None) -> None:
         """``kept`` from before the start; None: there was none, nothing has ever been charged."""
         self._all: dict[str, Memory] = dict(kept.memories) if kept else {}
-        self._is_known = kept is None or bool(kept.memories)  # else other cells' sessions are lost
+        if kept and not kept.memories:
+            self._all[LOST] = {}
+        if kept and not kept.is_whole:
+            self._lose_closings()
 
     @property
     def all(self) -> Mapping[str, Memory]:
@@ -64,18 +68,20 @@ class Remembered:
         """As it is by now, with these settings in force."""
         for key in OF_A_SESSION.keys() - memories.keys():
             self._note_lost(_name(key, settings))
+        if HEAT not in memories:
+            self.another_supply()
         self._all |= {_name(key, settings): memory for key, memory in memories.items()}
 
     def _note_lost(self, name: str) -> None:
-        """Not counted by the settings in force: it may have grown meanwhile."""
+        """It may have grown, or begun anew, and nothing counted that."""
         if memory := self._all.get(name):
-            self._all[name] = {
-                key: 0.0 if key.endswith("is_whole") else value for key, value in memory.items()
-            }
+            flags = {key: 0.0 for key in memory if key.endswith(("is_whole", "is_used_up"))}
+            self._all[name] = {**memory, **_counts(memory), **flags}
 
-    def lose_closings(self) -> None:
-        """A closing is missing, and nobody knows of which cells."""
-        for name in list(self._all):
+    def _lose_closings(self) -> None:
+        """One is missing. Of which cells, the settings in force now do not say: they may have been
+        edited since."""
+        for name in filter(_is_of_session, list(self._all)):
             self._note_lost(name)
 
     def another_supply(self) -> None:
@@ -85,7 +91,7 @@ class Remembered:
     def of(self, settings: SupervisorSettings) -> dict[str, Memory]:
         """What rules and guide of these settings go on from, by their own keys."""
         sessions = {
-            key: self._all.get(_name(key, settings), nothing_yet if self._is_known else None)
+            key: self._all.get(_name(key, settings), None if LOST in self._all else nothing_yet)
             for key, nothing_yet in OF_A_SESSION.items()
         }
         tally = sessions[TALLY]

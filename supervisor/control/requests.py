@@ -18,11 +18,12 @@ from collections import Counter
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, Protocol
 
 from supervisor.control.aside import Aside
-from supervisor.control.caller import Caller
+from supervisor.control.caller import Caller, local_users
 from supervisor.devices.protocols import Clock
 
 ACTS = ("close", "open", "profile", "reset", "silence", "status")
@@ -140,30 +141,35 @@ class RequestSocket:
         self._selector = self._new_selector()
         self._clients: dict[int, Caller] = {}
         self._users = local_users()
-        self._looked_at_s = self._all_let_in_at_s = clock.now_s()
+        self._all_let_in_at_s = clock.now_s()
 
     def rest(self, at_most_s: float) -> None:
-        """While nobody is here, until somebody comes."""
-        if not self._clients and not self._selector.select(0):
-            self._selector.select(at_most_s)
-            self._looked_at_s = self._all_let_in_at_s = self._clock.now_s()
+        """While nobody is here, until somebody comes: nobody knows how long ago, if it stands."""
+        if not self._clients:
+            looks_at_s = self._clock.now_s()
+            if not self._selector.select(0):
+                self._all_let_in_at_s = looks_at_s
+                self._selector.select(at_most_s)
 
-    def take(self, most: int = MAX_REQUESTS_PER_CYCLE) -> list[Request]:
-        """``most`` requests, of each client one, those who waited longest first.
-
-        A few who want to open come before all others, and even when there is no room for more.
-        """
-        after_s, self._looked_at_s = self._looked_at_s, self._clock.now_s()
-        ready = {key.fd: key.data for key, _ in self._selector.select(0)}
-        self._send_answers()  # only now: what is sent upon an answer is found by the next look
-        for number, client in ready.items():
-            if isinstance(client, Caller) and self._clients.get(number) is client:
-                self._receive(client, after_s)
+    def take(
+        self, most: int = MAX_REQUESTS_PER_CYCLE, most_urgent: int = MAX_REQUESTS_PER_CYCLE
+    ) -> list[Request]:
+        """Of each client one: ``most_urgent`` of those who want to open, then ``most`` of all
+        others; those who waited longest first."""
+        looks_at_s = self._clock.now_s()
+        ready = {key.fd for key, _ in self._selector.select(0)}
+        for client in list(self._clients.values()):
+            if client.number in ready:
+                self._receive(client)
+            else:
+                client.all_read_at_s = looks_at_s
+        self._send_answers()  # only now: nobody's time is up before he is read
         if self._listener.fileno() in ready:  # last: it may drop others
-            self._accept()
+            self._accept(looks_at_s)
         else:
-            self._all_let_in_at_s = self._looked_at_s
-        return [request for client in self._next(most) if (request := self._understand(client))]
+            self._all_let_in_at_s = looks_at_s
+        turn = self._next(most, most_urgent)
+        return [request for client in turn if (request := self._understand(client))]
 
     def start_again(self) -> None:
         """Without those who are connected."""
@@ -183,7 +189,7 @@ class RequestSocket:
         selector.register(self._listener, selectors.EVENT_READ, None)
         return selector
 
-    def _accept(self) -> None:
+    def _accept(self, looks_at_s: float) -> None:
         """When all who are here wait for their turn, so does who comes, in the kernel's queue."""
         after_s = self._all_let_in_at_s
         for _ in range(MAX_ACCEPTED_PER_CYCLE):
@@ -194,53 +200,54 @@ class RequestSocket:
             try:
                 connection, _ = self._listener.accept()
             except BlockingIOError:
-                self._all_let_in_at_s = self._looked_at_s
+                self._all_let_in_at_s = looks_at_s
                 return
             except OSError:
                 return  # gone again, or no descriptor is left
             if makes_room:
                 self._drop(makes_room)
-            client = Caller(connection, self._clock.now_s() + PATIENCE_S, self._users)
+            gives_up_at_s = self._clock.now_s() + PATIENCE_S
+            client = Caller(connection, after_s, gives_up_at_s, self._users)
             self._clients[client.number] = client
             self._selector.register(connection, selectors.EVENT_READ, client)
-            self._receive(client, after_s)  # mostly it has asked already
+            self._receive(client)  # mostly it has asked already
 
-    def _receive(self, client: Caller, after_s: float) -> None:
-        now_s = self._clock.now_s()
-        client.receive(after_s, now_s)
-        if client.is_over(now_s):
+    def _receive(self, client: Caller) -> None:
+        client.receive(self._clock.now_s)
+        if client.is_over(self._clock.now_s()):
             self._drop(client)
 
-    def _next(self, most: int) -> list[Caller]:
+    def _next(self, most: int, most_urgent: int) -> list[Caller]:
         """Whose turn it is; they go to the end of the queue."""
-        asking = [client for client in self._clients.values() if client.has_asked]
-        urgent = [c for c in asking if c.asks_for(b'"open"') and not c.unanswered]
-        turn = urgent[:MAX_REQUESTS_PER_CYCLE]
-        others = [client for client in asking if client not in turn]
-        turn += others[: max(0, most - len(turn))]
+        clients = self._clients.values()
+        turn = [client for client in clients if client.wants_to_open][:most_urgent]
+        turn += [client for client in clients if client.wants_something_else][:most]
         for client in turn:
             self._clients[client.number] = self._clients.pop(client.number)
         return turn
 
     def _understand(self, client: Caller) -> Request | None:
         """The request in its next line; None, and the client told, when it is none."""
-        line, after_s, before_s = client.next_line()
+        line = client.next_line()
+        answer = partial(client.answer, to=line)
         try:
-            asked = json.loads(line)
+            asked = json.loads(line.text)
             act, reason = asked["act"], asked.get("reason", "")
             if act not in self._acts or not isinstance(reason, str):
                 raise ValueError
+            if line.asks_to_open and act != "open":
+                raise ValueError  # two acts in one
         except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
             known = ", ".join(self._acts)
             problem = f'not understood; a request is {{"act": one of {known}, "reason": "..."}}'
-            client.answer(Reply(False, problem, ""))
+            answer(Reply(False, problem, ""))
             return None
         return Request(
             act,
             _plain(reason[:LONGEST_REASON]),
             client.who,
-            client.answer,
-            came_at_s=before_s if act == "open" else after_s,
+            answer,
+            came_at_s=line.before_s if act == "open" else line.after_s,
             has_hung_up=lambda: client.has_hung_up,
         )
 
@@ -280,21 +287,9 @@ def open_socket(run_dir: Path, clock: Clock) -> RequestSocket:
 
 
 def _aside(served: RequestSocket) -> Inbox:
-    return Aside("requests", served, MAX_REQUESTS_PER_CYCLE)
-
-
-def local_users(path: Path = Path("/etc/passwd")) -> dict[int, str]:
-    """Names by number. Of this machine only: to ask a directory may take long."""
-    users: dict[int, str] = {}
-    try:
-        lines = path.read_text("utf-8", "replace").splitlines()
-    except OSError:
-        return users
-    for line in lines:
-        name, *others = line.split(":")
-        if len(others) > 1 and others[1].isdecimal():
-            users.setdefault(int(others[1]), name)
-    return users
+    """There is room for an ``open`` of each client, whatever else waits."""
+    most = MAX_REQUESTS_PER_CYCLE
+    return Aside("requests", served, most, most + MAX_CLIENTS)
 
 
 def _plain(text: str) -> str:

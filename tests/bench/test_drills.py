@@ -6,6 +6,7 @@ from xml.etree import ElementTree as Xml
 
 import pytest
 from click.testing import CliRunner
+from long_drills import LONG
 
 from supervisor.bench.drill import drill
 from supervisor.cli.main import main
@@ -29,7 +30,12 @@ def edited(path: Path, folder: Path, *changes: tuple[str, str]) -> Path:
     return copy
 
 
-@pytest.mark.parametrize("path", SCENARIOS, ids=lambda path: path.stem)
+def marked(path: Path) -> object:
+    marks = [pytest.mark.long] if path.stem in LONG else []
+    return pytest.param(path, id=path.stem, marks=marks)
+
+
+@pytest.mark.parametrize("path", [marked(path) for path in SCENARIOS])
 def test_scenario(path: Path) -> None:
     result = drill(path)
     assert result.passed, result.failures

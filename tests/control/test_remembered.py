@@ -20,7 +20,8 @@ def kept_tally(*names: str, **changes: float) -> Memory:
 def recalled(settings: SupervisorSettings, memory: Memory) -> Tally:
     name = f"{TALLY}, {settings.bank.cells_in_parallel} cells"
     tally = Tally(settings)
-    tally.recall(Remembered(Kept({name: memory})).of(settings)[TALLY], is_whole=True)
+    kept = Kept({name: memory}, is_whole=True)
+    tally.recall(Remembered(kept).of(settings)[TALLY], is_whole=True)
     return tally
 
 
@@ -63,3 +64,16 @@ def test_not_whole_is_not_made_whole(hut_settings: SupervisorSettings) -> None:
 def test_what_is_not_known_at_all_stays_so(hut_settings: SupervisorSettings) -> None:
     assert TALLY not in Remembered(Kept({})).of(hut_settings)
     assert Remembered(None).of(hut_settings)[TALLY] == OF_A_SESSION[TALLY]
+
+
+@pytest.mark.parametrize("is_used_up", [0.0, 1.0])
+def test_a_limit_left_out_for_a_while_lacks_what_was_charged_then(
+    hut_settings: SupervisorSettings, is_used_up: float
+) -> None:
+    """One that was used up began anew meanwhile, perhaps."""
+    hold = "session_hold, 32 cells"
+    kept = {hold: COUNTED | {"is_used_up": is_used_up}}
+    remembered = Remembered(Kept(kept, is_whole=True))
+    remembered.keep(hut_settings, {})
+    found = remembered.of(hut_settings)["session_hold"]
+    assert found == COUNTED | {"is_whole": 0.0, "counted": 0.0 if is_used_up else 2.5}

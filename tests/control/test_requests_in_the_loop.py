@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 from loop_bench import LoopBench, with_level_drive
 
-from supervisor.control.aside import Aside
+from supervisor.control.aside import HANGS_AFTER_S, Aside
 from supervisor.control.latch import Kept, Lockout
 from supervisor.control.requests import OPEN_SOCKET_NAME, SOCKET_NAME, ask, request_sockets
 from supervisor.protection.decision import Decision
@@ -52,7 +52,7 @@ class Doors:
         """Until each thread has looked at its clients, from the beginning to the end."""
         for inbox in self.inboxes:
             assert isinstance(inbox, Aside)
-            if inbox._thread.is_alive():
+            if inbox.is_served:
                 looked = threading.Semaphore(0)
                 real = inbox._served.rest
 
@@ -194,6 +194,30 @@ def test_a_close_that_was_sent_before_an_open_does_not_close_after_it(
     assert answer(closes)["message"] == "not closed: opened meanwhile"
 
 
+@pytest.mark.parametrize("floods", [0, 5])
+@pytest.mark.parametrize("apart", [False, True])
+def test_an_open_that_is_sent_behind_a_close_is_heard_before_the_coil_goes_on(
+    doors: Doors, apart: bool, floods: int
+) -> None:
+    """On one connection: in one piece, or while the latch is armed for it."""
+    close, open_ = (json.dumps({"act": act}).encode() + b"\n" for act in ("close", "open"))
+    for _ in range(floods):
+        doors.say("status").sendall(b'{"act": "status"}\n' * 100)
+    asks = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    asks.settimeout(10)
+    asks.connect(str(doors.run_dir / SOCKET_NAME))
+    doors.asking.append(asks)
+    asks.sendall(close if apart else close + open_)
+    doors.let_them_look()
+    doors.next_write_takes(0.0, lambda: asks.sendall(open_) if apart else None)
+    doors.cycle(30)
+    assert not doors.is_told_to_close
+    answers = asks.makefile("rb")
+    said = [json.loads(answers.readline()) for _ in range(2)]
+    assert sorted(reply["message"] for reply in said)[0] == "not closed: opened meanwhile"
+    assert [reply["done"] for reply in said].count(True) == 1
+
+
 @pytest.mark.parametrize("name", [SOCKET_NAME, OPEN_SOCKET_NAME])
 @pytest.mark.parametrize("before", [0, 3])
 def test_an_open_that_came_while_it_was_armed_is_heard_before_the_coil_goes_on(
@@ -320,7 +344,7 @@ class Fails:
     def rest(self, _at_most_s: float) -> None:
         self._maybe()
 
-    def take(self, _most: int) -> list[str]:
+    def take(self, _most: int, _most_urgent: int) -> list[str]:
         self._maybe()
         return ["heard"]
 
@@ -334,7 +358,7 @@ class Fails:
 def test_a_start_that_fails_is_tried_again(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("supervisor.control.aside.AGAIN_AFTER_S", 0.001)
     served = Fails(5)
-    aside = Aside("a test", served, 1)
+    aside = Aside("a test", served, 1, 1)
     heard: list[str] = []
     while aside.is_served and not heard:
         heard = aside.take()
@@ -343,21 +367,45 @@ def test_a_start_that_fails_is_tried_again(monkeypatch: pytest.MonkeyPatch) -> N
     assert served.ended.wait(10)
 
 
-@pytest.mark.parametrize("which", [0, 1])
-def test_without_one_of_the_threads_nothing_closes_and_all_the_rest_goes_on(
-    doors: Doors, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture, which: int
-) -> None:
-    dies, lives = doors.inboxes[which], doors.inboxes[1 - which]
-    assert isinstance(dies, Aside)
+def ends(aside: Aside[Any], monkeypatch: pytest.MonkeyPatch) -> None:
     ended_by: list[type[BaseException]] = []
     monkeypatch.setattr(threading, "excepthook", lambda end: ended_by.append(end.exc_type))
-    monkeypatch.setattr(dies._served, "rest", lambda _at_most_s: sys.exit())
-    dies._thread.join(10)
+    monkeypatch.setattr(aside._served, "rest", lambda _at_most_s: sys.exit())
+    aside._thread.join(10)
     assert ended_by == [SystemExit]
-    assert not dies.is_served
-    doors.bench.mailbox.put("close")
+
+
+def hangs(aside: Aside[Any], monkeypatch: pytest.MonkeyPatch) -> None:
+    """In a call that comes back as late as a stranger likes."""
+    is_there = threading.Event()
+
+    def comes_back_at_the_end(_at_most_s: float) -> None:
+        is_there.set()
+        aside._ends.wait()
+
+    monkeypatch.setattr(aside._served, "rest", comes_back_at_the_end)
+    assert is_there.wait(10)
+
+
+@pytest.mark.parametrize("which", [0, 1])
+@pytest.mark.parametrize("happens_to", [ends, hangs])
+def test_without_one_of_the_threads_nothing_closes_and_all_the_rest_goes_on(
+    doors: Doors,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+    which: int,
+    happens_to: Callable[[Aside[Any], pytest.MonkeyPatch], None],
+) -> None:
+    out, lives = doors.inboxes[which], doors.inboxes[1 - which]
+    assert isinstance(out, Aside)
+    happens_to(out, monkeypatch)
+    clock = doors.bench.clock
+    out._beat_at_s, out._now_s = clock.now_s(), clock.now_s
     with caplog.at_level(logging.CRITICAL):
-        doors.bench.run(doors.bench.clock.now_s() + 1.5)
+        doors.bench.run(clock.now_s() + HANGS_AFTER_S + 0.5)
+        assert not out.is_served
+        doors.bench.mailbox.put("close")
+        doors.bench.run(clock.now_s() + 1.5)
     assert len([r for r in caplog.records if "not heard" in r.getMessage()]) == 1
     assert not doors.is_told_to_close
     assert "not heard" in doors.bench.mailbox.replies[-1].message
@@ -365,4 +413,5 @@ def test_without_one_of_the_threads_nothing_closes_and_all_the_rest_goes_on(
     client = doors.say("open", (SOCKET_NAME, OPEN_SOCKET_NAME)[1 - which])
     doors.cycle(5)
     assert answer(client)["done"] is True
-    dies._served.close()
+    if not out._thread.is_alive():
+        out._served.close()

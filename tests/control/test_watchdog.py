@@ -21,10 +21,11 @@ WATCHDOG_S = 2.0  # of the unit
 
 
 class Systemd(Notifier):
-    """Hears every word, and ends the service as systemd would: sd_notify(3)."""
+    """Hears every word, and ends the service as systemd would: sd_notify(3). A new patience counts
+    from when it is told, as if it had been fed (service.c of systemd 252)."""
 
     def __init__(self, clock: SimulatedClock) -> None:
-        super().__init__("")
+        super().__init__("", clock.now_s)
         self._clock = clock
         self.patience_s = WATCHDOG_S
         self.heard_at_s = clock.now_s()
@@ -40,6 +41,7 @@ class Systemd(Notifier):
         told = dict(line.split("=") for line in text.splitlines())
         if "WATCHDOG_USEC" in told:
             self.patience_s = int(told["WATCHDOG_USEC"]) / 1e6
+            self.heard_at_s = self._clock.now_s()
         if "WATCHDOG" in told:
             self.heard_at_s = self._clock.now_s()
             self.fed_at_s.append(self.heard_at_s)
@@ -47,8 +49,12 @@ class Systemd(Notifier):
         self.look()
         return True
 
+    @property
+    def ends_in_s(self) -> float:
+        return self.heard_at_s + self.patience_s - self._clock.now_s()
+
     def look(self) -> None:
-        if self._clock.now_s() > self.heard_at_s + self.patience_s:
+        if self.ends_in_s < 0:
             self.would_end_at_s.append(self._clock.now_s())
 
 
@@ -86,6 +92,20 @@ def bench(
     return Bench(with_level_drive(hut_settings), tmp_path)
 
 
+WRITE = Latch._write
+
+
+def slowed(bench: Bench, monkeypatch: pytest.MonkeyPatch, takes_s: float) -> None:
+    """Each write of the latch takes so long."""
+
+    def slow(latch: Latch, state: dict[str, Any], keep: Kept) -> None:
+        bench.clock.sleep_until(bench.clock.now_s() + takes_s)
+        bench.systemd.look()
+        WRITE(latch, state, keep)
+
+    monkeypatch.setattr(Latch, "_write", slow)
+
+
 def most_apart(at_s: list[float]) -> float:
     return max(after - before for before, after in pairwise(at_s))
 
@@ -107,25 +127,18 @@ def test_open_on_a_dead_bus_it_is_fed_as_a_new_process_would_see_no_more(bench: 
 
 def test_a_slow_disk_is_no_hang(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """Every write of the latch: armed (for one who waits no longer), cleared, tripped."""
-    write, wait_s = Latch._write, 5.0
-
-    def slow(latch: Latch, state: dict[str, Any], keep: Kept) -> None:
-        bench.clock.sleep_until(bench.clock.now_s() + wait_s)
-        bench.systemd.look()
-        write(latch, state, keep)
-
-    monkeypatch.setattr(Latch, "_write", slow)
+    slowed(bench, monkeypatch, 5.0)
     bench.further(2.0)
     bench.mailbox.put("close")
     bench.further(12.0)
-    wait_s = 0.0
+    slowed(bench, monkeypatch, 0.0)
     bench.close()
-    wait_s = 5.0
+    slowed(bench, monkeypatch, 5.0)
     bench.mailbox.put("open")
     bench.further(6.0)
-    wait_s = 0.0
+    slowed(bench, monkeypatch, 0.0)
     bench.close()
-    wait_s = 5.0
+    slowed(bench, monkeypatch, 5.0)
     bench.world.fault(BusError(kind="bus_error", errno=121))
     bench.further(6.0)
     assert bench.loop.guard.circuit is Circuit.LOCKED_OUT
@@ -133,17 +146,24 @@ def test_a_slow_disk_is_no_hang(bench: Bench, monkeypatch: pytest.MonkeyPatch) -
     assert bench.systemd.patience_s == WATCHDOG_S
 
 
-def test_closed_it_is_never_more_patient_than_the_unit_says(bench: Bench) -> None:
-    patience: set[float] = set()
+@pytest.mark.parametrize("takes_s", [0.0, 0.8, 5.0])
+def test_closed_it_is_never_more_patient_than_the_unit_says(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, takes_s: float
+) -> None:
+    slowed(bench, monkeypatch, takes_s)
+    ends_in_s: list[float] = []
     close_for = bench.loop._parts.contactor.close_for
 
     def noted(lease_s: float) -> None:
-        patience.add(bench.systemd.patience_s)
+        ends_in_s.append(bench.systemd.ends_in_s)
         close_for(lease_s)
 
     bench.loop._parts.contactor.close_for = noted  # type: ignore[method-assign]
-    bench.close()
-    assert patience == {WATCHDOG_S}
+    bench.further(2.0)
+    bench.mailbox.put("close")
+    bench.further(takes_s + 6.0)
+    assert (bench.loop.guard.circuit is Circuit.CLOSED) is bool(ends_in_s) is (takes_s < 4.5)
+    assert all(0 < left_s <= WATCHDOG_S for left_s in ends_in_s)
 
 
 @pytest.mark.parametrize("lost", range(6))
@@ -168,4 +188,51 @@ def test_a_disk_that_hangs_for_good_is_ended(bench: Bench, monkeypatch: pytest.M
     bench.further(2.0)
     bench.mailbox.put("close")
     bench.further(1.0)
+    assert bench.systemd.would_end_at_s
+
+
+@pytest.mark.parametrize("takes_s", [0.0, 0.4, 5.0])
+@pytest.mark.parametrize("every", [1, 10, 70])
+def test_writes_alone_do_not_feed_it_for_ever(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, takes_s: float, every: int
+) -> None:
+    """No window is new any more, as when one channel is never read again; but there is always
+    something to be written: a disk that fails is tried again each second, and somebody asks."""
+    bench.further(2.0)
+    slowed(bench, monkeypatch, takes_s)
+    monkeypatch.setattr(bench.loop._now.chain, "window", lambda: (None, False))
+    spent_s, before = 0.0, len(bench.systemd.fed_at_s)
+    for cycle in range(2000):
+        if cycle % every == 0:
+            assert bench.loop.keeper.keep("a test")
+            spent_s += takes_s
+        bench.loop.cycle()
+        bench.systemd.look()
+        if bench.systemd.would_end_at_s:
+            break
+    assert len(bench.systemd.fed_at_s) == before
+    own_s = bench.systemd.would_end_at_s[0] - bench.systemd.fed_at_s[-1] - spent_s
+    assert own_s == pytest.approx(WATCHDOG_S, abs=0.2)
+
+
+def test_a_disk_that_never_takes_a_trip_does_not_feed_it(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Tried again each second, and told to systemd each time."""
+    bench.close()
+    tried: list[float] = []
+
+    def full(*_: object) -> None:
+        tried.append(bench.clock.now_s())
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Latch, "_write", full)
+    bench.world.fault(BusError(kind="bus_error", errno=121))
+    bench.further(3.0)
+    assert bench.loop.guard.circuit is Circuit.LOCKED_OUT
+    assert bench.systemd.would_end_at_s == []
+    monkeypatch.setattr(bench.loop._now.chain, "window", lambda: (None, False))
+    tried.clear()
+    bench.further(5.0)
+    assert len(tried) >= 4
     assert bench.systemd.would_end_at_s

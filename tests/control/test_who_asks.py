@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from supervisor.control.requests import local_users
+from supervisor.control.caller import local_users
 
 
 def test_the_users_of_this_machine_by_number(tmp_path: Path) -> None:

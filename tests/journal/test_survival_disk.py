@@ -285,6 +285,7 @@ def test_a_trip_on_a_full_disk_stands_in_memory_and_is_told_as_not_stored(disk: 
     keeper = LockoutKeeper(
         Latch(disk), logbook, clock,
         lookback=Lookback(), to_keep=lambda: KEPT,
+        is_closed=lambda: False,
         before_write=lambda: None, after_write=lambda: None,
     )  # fmt: skip
     assert keeper.arm()

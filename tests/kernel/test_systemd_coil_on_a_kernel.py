@@ -7,6 +7,7 @@ import pytest
 from coil_fate_page import table
 
 LEAST_ROWS = 8
+pytestmark = pytest.mark.long
 Facts = dict[tuple[str, ...], dict[str, Any]]
 THEN = {
     "up again, locked out": (True, "locked out"),

@@ -10,6 +10,7 @@ from supervisor.cli.common import EXIT_HARDWARE, EXIT_SETTINGS
 DROPOUT_S, RELEASE_S, MARGIN_S = 0.25, 0.03, 0.1
 SCHED_RR = 2
 READ_ONLY, NOT_PERMITTED, NO_ACCESS = "OSError 30", "PermissionError 1", "PermissionError 13"
+pytestmark = pytest.mark.long
 Facts = dict[tuple[str, ...], dict[str, Any]]
 Case = Callable[[str], dict[str, Any]]
 

@@ -41,6 +41,7 @@ class GuardBench:
         self.latch = Latch(folder)
         self.keeper = LockoutKeeper(
             self.latch, self.logbook, self.clock, lookback=Lookback(), to_keep=lambda: Kept({}),
+            is_closed=lambda: self.contactor.lease_left_s > 0,
             before_write=lambda: None,
             after_write=lambda: None,
         )  # fmt: skip

@@ -55,10 +55,11 @@ class Machine(threading.Thread):
         auxiliary: int = AUXILIARY,
         chips: tuple[int, int] = (0x48, 0x49),
         tick_s: float = TICK_S,
+        release_s: float = RELEASE_S,
     ) -> None:
         """``chips``: the converter of the cells, that of the current. Edges want a short tick."""
         super().__init__(daemon=True)
-        self._tick_s = tick_s
+        self._tick_s, self._release_s = tick_s, release_s
         self.drive, self.coil, self.auxiliary, self.chips = drive, coil, auxiliary, chips
         self.cell_v, self.flows_a = 3.30, CLOSED_A
         self.is_held = self.is_closed = False
@@ -89,7 +90,7 @@ class Machine(threading.Thread):
         if self.is_held and not is_held:
             self.let_go_at_s = now_s
         self.is_held = is_held
-        is_closed = is_held or (self.is_closed and now_s < self.let_go_at_s + RELEASE_S)
+        is_closed = is_held or (self.is_closed and now_s < self.let_go_at_s + self._release_s)
         if is_closed is not self.is_closed:
             self.is_closed, self.changed_at_s = is_closed, now_s
         self._show()
