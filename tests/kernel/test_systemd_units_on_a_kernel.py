@@ -118,3 +118,11 @@ def test_a_trip_outlives_the_restart(case: Case) -> None:
     assert told["after"] == "locked out"
     assert not told["close"]["done"]
     assert not told["closed"]
+
+
+def test_commissioning_kills_a_unit_and_its_level_does_not_stay(case: Case) -> None:
+    told = case("commissioning")
+    assert told["steps"]["drive"]["passed"], told
+    assert told["steps"]["kill"]["passed"], told
+    assert not any("systemd is not here" in line for line in told["told"])
+    assert not told["closed_after"]

@@ -5,7 +5,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from supervisor.control.build_record import Finding, StepDone
+from supervisor.control.build_record import Finding, Line, Lost, StepDone
 from supervisor.control.build_steps import BY_KEY, STEPS, needed
 from supervisor.settings.model import SupervisorSettings
 
@@ -38,9 +38,11 @@ _otherwise: st.SearchStrategy[Any] = st.one_of(
 
 
 @st.composite
-def odd_lines(draw: st.DrawFn, settings: SupervisorSettings) -> StepDone:
-    """Of any step, known or not, with these settings or with one of them otherwise."""
+def odd_lines(draw: st.DrawFn, settings: SupervisorSettings) -> Line:
+    """Of any step, known or not, with these settings or with one of them otherwise; or lost."""
     key = draw(st.sampled_from([step.key for step in STEPS]) | _text)
+    if draw(st.integers(0, 9)) == 0:
+        return Lost(key if key in BY_KEY else "")
     relied_on = dict(BY_KEY[key].relied_on(settings)) if key in BY_KEY else {}
     if draw(st.booleans()) and relied_on:
         path = draw(st.sampled_from(sorted(relied_on)))

@@ -1,5 +1,6 @@
 """In the guest: the person who commissions the build of ``machine``, and the steps on its coil."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ from supervisor.measurement.meter import Meter
 from supervisor.settings.model import SupervisorSettings
 from supervisor.sizing.fitness import load_fit
 
-KEYS = ("parts", "drive", "auxiliary", "release", "kill")
+KEYS = ("parts", "drive", "auxiliary", "release", "kill")  # what concerns the coil
 
 
 class Hands:
@@ -48,8 +49,8 @@ class Hands:
         raise AssertionError(f"no meter here for {kind}")
 
 
-def walked(machine: Machine, folder: Path) -> dict[str, Any]:
-    """What each step of ``KEYS`` found on this machine's pins and bus."""
+def walked(machine: Machine, folder: Path, keys: Sequence[str] = KEYS) -> dict[str, Any]:
+    """What each of these steps found on this machine's pins and bus."""
     config = folder / "hut.yaml"
     config.write_text(settings_text(machine.drive, {}), "utf-8")
     settings = load_fit(config)
@@ -61,7 +62,7 @@ def walked(machine: Machine, folder: Path) -> dict[str, Any]:
 
     walk = Walk(settings, build, hands, BuildRecord(folder), adopt)
     try:
-        walk.go([BY_KEY[key] for key in KEYS])
+        walk.go([BY_KEY[key] for key in keys])
         steps = {
             done.step: {
                 "passed": done.passed,

@@ -1,12 +1,14 @@
 """In the guest, under systemd: two circuits, starts that fail and why, page, messages, sandbox."""
 
 import os
+import tempfile
 import time
 import urllib.request
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from hands import walked
 from machine import COIL, Machine, attempt, level, settings_text, tell
 from service import SETTINGS, Service, apart, as_user, within
 
@@ -212,6 +214,13 @@ def trip_and_restart(bench: Bench) -> dict[str, Any]:
     }
 
 
+def commissioning(bench: Bench) -> dict[str, Any]:
+    """A level that is kept: what opens it after a kill is the clearing up of a transient unit."""
+    bench.hut.systemctl("stop")
+    with tempfile.TemporaryDirectory() as folder:
+        return walked(bench.machine, Path(folder), ("drive", "kill"))
+
+
 CASES: dict[str, Callable[[Bench], dict[str, Any]]] = {
     "two start": two_start,
     "who may ask": who_may_ask,
@@ -221,6 +230,7 @@ CASES: dict[str, Callable[[Bench], dict[str, Any]]] = {
     "page": page,
     "messages": messages,
     "trip and restart": trip_and_restart,
+    "commissioning": commissioning,
 }
 
 
