@@ -73,7 +73,7 @@ def _told(
         "old": old,
         "new": _values(bench.settings, channel),
         "steps": [_entry(one) for one in done[before:]],
-        "void": void(bench.settings, done),
+        "void": void(bench.settings, bench.lines),
     }
 
 

@@ -92,22 +92,26 @@ def command(
                 _write(told, page)
             if as_json:
                 click.echo(json.dumps(told, indent=2))
-            show(one.console, last_word(one.settings, one.done))
+            show(one.console, last_word(one.settings, one.lines))
     if not (passed and (keys or told["commissioned"])):
         raise click.exceptions.Exit(EXIT_FAILED)
 
 
 def _list(asked: Any, *, as_json: bool) -> None:
     from supervisor.cli.check_words import console
+    from supervisor.cli.commission_bench import taken_over
     from supervisor.cli.commission_builds import record_of
     from supervisor.cli.commission_text import listed, show, states
+    from supervisor.control.build_record import counting
 
     settings, record = load_fit(asked.config), record_of(asked)
-    done = tuple(one for one in record.read() if one.simulated is asked.simulate)
+    lines = counting(record.lines(), simulated=asked.simulate)
+    if asked.simulate:
+        settings = taken_over(settings, lines)
     if as_json:
-        click.echo(json.dumps(states(settings, done), indent=2))
+        click.echo(json.dumps(states(settings, lines), indent=2))
     else:
-        show(console(), listed(settings, done))
+        show(console(), listed(settings, lines))
     for doubt in record.doubts:
         say(f"{doubt}: such a step counts as not done")
 
@@ -117,8 +121,8 @@ def _certificate(bench: Any) -> dict[str, Any]:
 
     return certificate(
         bench.settings,
-        bench.record.read(),
-        settings_text=bench.asked.config.read_bytes(),
+        bench.record.lines(),
+        settings_text=bench.file.content,
         simulated=bench.leaves.simulated,
         now=bench.leaves.clock.wall(),
     )

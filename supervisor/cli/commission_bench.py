@@ -1,7 +1,7 @@
 """What ``commission`` and ``calibrate`` stand on: a walk, what is told of it, what is written."""
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from itertools import pairwise
@@ -10,6 +10,7 @@ from typing import Any
 
 from rich.console import Console
 
+from supervisor.cli.commission_file import SettingsFile, refused
 from supervisor.cli.commission_text import cautions, heading, outcome, show
 from supervisor.cli.person_at_terminal import PersonAtTerminal
 from supervisor.cli.person_by_answers import PersonByAnswers
@@ -17,16 +18,18 @@ from supervisor.cli.real_build import RealBuild
 from supervisor.commissioning.leaves import Leaves
 from supervisor.commissioning.person import Left, Person, Unanswered
 from supervisor.commissioning.walk import Walk
-from supervisor.control.build_record import CALIBRATIONS, BuildRecord, StepDone
+from supervisor.control.build_record import (
+    CALIBRATIONS,
+    BuildRecord,
+    Line,
+    StepDone,
+    counting,
+)
 from supervisor.control.build_steps import BY_KEY, BuildStep, needed
 from supervisor.settings.document import Document, Place
-from supervisor.settings.edit import edited
 from supervisor.settings.faults import SettingsFaults
 from supervisor.settings.model import SupervisorSettings
-from supervisor.settings.rewrite import write_edited
-from supervisor.settings.source import read_text
-from supervisor.settings.text import parse
-from supervisor.sizing.fitness import examine_document, fit, load_fit
+from supervisor.sizing.fitness import examine_document, fit
 
 CHANNEL_OF = {"front_cell": "front_cell", "far_cell": "far_cell", "current": "shunt"}
 
@@ -52,14 +55,15 @@ class CommissionBench:
     def __init__(
         self,
         asked: Asked,
-        settings: SupervisorSettings,
+        file: SettingsFile,
         leaves: Leaves,
         person: Person,
         record: BuildRecord,
         console: Console,
     ) -> None:
         self.asked = asked
-        self.settings = settings
+        self.file = file
+        self.settings = file.settings
         self.leaves = leaves
         self.record = record
         self.console = console
@@ -68,17 +72,28 @@ class CommissionBench:
         self._chosen: Sequence[BuildStep] = ()
 
     @property
-    def done(self) -> tuple[StepDone, ...]:
+    def lines(self) -> tuple[Line, ...]:
         """What counts here: in a simulation what was simulated."""
-        simulated = self.leaves.simulated
-        return tuple(one for one in self.record.read() if one.simulated is simulated)
+        return counting(self.record.lines(), simulated=self.leaves.simulated)
+
+    @property
+    def done(self) -> tuple[StepDone, ...]:
+        return tuple(line for line in self.lines if isinstance(line, StepDone))
 
     def go(self, steps: Sequence[BuildStep] | None = None) -> bool:
         """These steps, or all that are open. Whether all passed; told what there is to tell."""
         self._chosen = steps or ()
         adopt = self._adopt if self._writes_file else self._take
         walk = Walk(
-            self.settings, self.leaves, self._person, self.record, adopt, self._begins, self._ended
+            self.settings,
+            self.leaves,
+            self._person,
+            self.record,
+            adopt,
+            self._begins,
+            self._ended,
+            self._again,
+            self.file.holds,
         )
         try:
             if steps or walk.open_steps():
@@ -126,19 +141,16 @@ class CommissionBench:
         if isinstance(self.leaves, RealBuild):
             self.leaves.clear_up()
 
+    def _again(self, step: BuildStep, _done: StepDone) -> bool:
+        """Where somebody is there who can mend it."""
+        asked = f"Is it mended, and shall {step.key} be done once more?"
+        return self._is_watched and self._watcher.agrees(asked)
+
     def _adopt(self, changes: Mapping[str, float]) -> SupervisorSettings:
-        """Into the file, which is left alone when they would not do."""
-        path = self.asked.config
-        try:
-            text = edited(read_text(path), changes, str(path))
-            fit(examine_document(parse(text, f"{path} (as it would be)")))
-            kept = write_edited(path, changes, self.leaves.clock.wall())
-            settings = load_fit(path)
-        except SettingsFaults as faults:
-            raise Unanswered(_refused(faults)) from None
-        if kept:
-            self.tell(f"written into {path}; as it was before: {kept}")
-        return settings
+        """Into the file."""
+        if kept := self.file.write(changes, self.leaves.clock.wall()):
+            self.tell(f"written into {self.file.path}; as it was before: {kept}")
+        return self.file.settings
 
     def _take(self, changes: Mapping[str, float]) -> SupervisorSettings:
         """In memory only."""
@@ -159,29 +171,29 @@ def overridden(settings: SupervisorSettings, changes: Mapping[str, Any]) -> Supe
     try:
         return fit(examine_document(document.with_overrides(changes)))
     except SettingsFaults as faults:
-        raise Unanswered(_refused(faults)) from None
+        raise Unanswered(refused(faults)) from None
 
 
-def taken_over(settings: SupervisorSettings, done: Sequence[StepDone]) -> SupervisorSettings:
+def taken_over(settings: SupervisorSettings, lines: Iterable[Line]) -> SupervisorSettings:
     """With what calibrations on record have made of these very settings: a simulated walk that
-    goes on has no file where they would stand."""
+    goes on has no file where they would stand. What does not pass is not taken over."""
     changes: dict[str, Any] = {}
+    done = [line for line in lines if isinstance(line, StepDone)]
     for key in CALIBRATIONS:
         block, step = f"channels.{CHANNEL_OF[key]}", BY_KEY[key]
         for found, left in pairwise([one for one in done if one.step == key]):
-            if found.as_left and dict(found.relied_on) == step.relied_on(settings):
-                values = left.relied_on[block]
-                changes |= {f"{block}.{name}": values[name] for name in found.as_left}
-    return overridden(settings, changes) if changes else settings
+            values = left.relied_on.get(block)
+            if not isinstance(values, Mapping) or dict(found.relied_on) != step.relied_on(settings):
+                continue
+            changes |= {f"{block}.{name}": values[name] for name in found.as_left if name in values}
+    try:
+        return overridden(settings, changes) if changes else settings
+    except Unanswered:
+        return settings
 
 
 def owned_like_its_folder(path: Path) -> None:
     if os.geteuid() == 0:
         with suppress(OSError):
             status = path.parent.stat()
-            os.chown(path, status.st_uid, status.st_gid)
-
-
-def _refused(faults: SettingsFaults) -> str:
-    told = "\n".join(str(fault) for fault in faults.faults)
-    return f"the new settings would not pass, and are not written:\n{told}"
+            os.chown(path, status.st_uid, status.st_gid, follow_symlinks=False)

@@ -18,6 +18,7 @@ from supervisor.cli.commission_bench import (
     owned_like_its_folder,
     taken_over,
 )
+from supervisor.cli.commission_file import SettingsFile
 from supervisor.cli.commission_text import show
 from supervisor.cli.common import EXIT_HARDWARE, RUN_DIR, STATE_DIR, fail, quiet_log
 from supervisor.cli.page_address import SETTINGS_DIR
@@ -31,19 +32,18 @@ from supervisor.control.instance import claim
 from supervisor.devices.errors import HardwareMissing
 from supervisor.devices.left_outputs import LeftOutputs
 from supervisor.settings.model import SupervisorSettings
-from supervisor.sizing.fitness import load_fit
 
 
 @contextmanager
 def commission_bench(asked: Asked) -> Iterator[CommissionBench]:
     """Raises SettingsFaults, HardwareMissing, OSError; exits for what is used wrongly."""
     _check(asked)
-    settings = load_fit(asked.config)
+    file = SettingsFile(asked.config)
     console = Console(stderr=True, highlight=False)
     with ExitStack() as stack:
         stack.enter_context(quiet_log())
         make = _simulated if asked.simulate else _real
-        yield make(asked, settings, console, stack)
+        yield make(asked, file, console, stack)
 
 
 def record_of(asked: Asked) -> BuildRecord:
@@ -66,7 +66,7 @@ def _check(asked: Asked) -> None:
 
 
 def _simulated(
-    asked: Asked, settings: SupervisorSettings, console: Console, stack: ExitStack
+    asked: Asked, file: SettingsFile, console: Console, stack: ExitStack
 ) -> CommissionBench:
     from supervisor.bench.commissioning.build import SimulatedBuild
     from supervisor.bench.commissioning.defects import DEFECTS, SOUND
@@ -81,7 +81,7 @@ def _simulated(
         stack.enter_context(tempfile.TemporaryDirectory(prefix="holdwatch-commission-"))
     )
     state_dir.mkdir(parents=True, exist_ok=True)
-    there, plant, tried = defect.built(settings, PlantSettings())
+    there, plant, tried = defect.built(file.settings, PlantSettings())
     build = SimulatedBuild(there, plant, state_dir)
     defect.struck(build.world)
     hands = SimulatedHands(build, _teller(console, "> "))
@@ -90,17 +90,16 @@ def _simulated(
     if asked.answers:
         person = PersonByAnswers(asked.answers, tried, hands.name, hands.does, _teller(console, ""))
     record = _record(asked, state_dir, stack)
-    bench = CommissionBench(asked, tried, build, person, record, console)
-    bench.settings = taken_over(tried, bench.done)
+    bench = CommissionBench(asked, file, build, person, record, console)
+    bench.settings = taken_over(tried, bench.lines)
     return bench
 
 
 # --- a real one
 
 
-def _real(
-    asked: Asked, settings: SupervisorSettings, console: Console, stack: ExitStack
-) -> CommissionBench:
+def _real(asked: Asked, file: SettingsFile, console: Console, stack: ExitStack) -> CommissionBench:
+    settings = file.settings
     name = asked.by or getpass.getuser()
     tell = _teller(console, "")
     person: Person = PersonAtTerminal(name, console)
@@ -113,7 +112,7 @@ def _real(
     build = RealBuild(asked.config.absolute(), settings, run_dir, tell)
     stack.enter_context(_driven(build, settings, run_dir))
     record = _record(asked, state_dir, stack)
-    return CommissionBench(asked, settings, build, person, record, console)
+    return CommissionBench(asked, file, build, person, record, console)
 
 
 @contextmanager
@@ -184,10 +183,7 @@ def _record(asked: Asked, state_dir: Path, stack: ExitStack) -> BuildRecord:
     if asked.writes:
         return record
     folder = stack.enter_context(tempfile.TemporaryDirectory(prefix="holdwatch-dry-"))
-    copy = BuildRecord(Path(folder))
-    for done in record.read():
-        copy.add(done)
-    return copy
+    return record.copied_to(Path(folder))
 
 
 def _teller(console: Console, lead: str) -> Callable[[str], None]:

@@ -1,6 +1,6 @@
 """The texts of ``holdwatch commission`` and ``calibrate``: lead and text of each line."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from rich.console import Console
@@ -8,7 +8,7 @@ from rich.text import Text
 
 from supervisor.cli.check_words import figure, print_wrapped
 from supervisor.commissioning.steps.all import STEPS
-from supervisor.control.build_record import Finding, StepDone, changes, newest
+from supervisor.control.build_record import Finding, Line, Standing, StepDone, standing
 from supervisor.control.build_steps import STEPS as BUILD_STEPS
 from supervisor.control.build_steps import BuildStep
 from supervisor.settings.model import SupervisorSettings
@@ -81,31 +81,31 @@ def finding_lines(finding: Finding) -> Lines:
             yield "    ", f"what to do: {finding.remedy}"
 
 
-def listed(settings: SupervisorSettings, done: tuple[StepDone, ...]) -> Lines:
+def listed(settings: SupervisorSettings, lines: Sequence[Line]) -> Lines:
     """All steps with their states."""
-    for entry in states(settings, done):
+    for entry in states(settings, lines):
         why = f": {entry['why']}" if entry["why"] else ""
         yield "  ", f"{entry['step']}: {entry['state']}{why}"
 
 
-def states(settings: SupervisorSettings, done: tuple[StepDone, ...]) -> list[dict[str, Any]]:
+def states(settings: SupervisorSettings, lines: Sequence[Line]) -> list[dict[str, Any]]:
     """Step, title, state (passed, open, not needed), why, and when by whom it was done last with
-    these settings."""
-    return [_state(step, settings, done) for step in BUILD_STEPS]
+    these settings. ``lines``: ``counting``."""
+    return [_state(step, settings, lines) for step in BUILD_STEPS]
 
 
-def void(settings: SupervisorSettings, done: tuple[StepDone, ...]) -> list[str]:
+def void(settings: SupervisorSettings, lines: Sequence[Line]) -> list[str]:
     """Steps that were passed before, and do not count with these settings."""
-    passed = {one.step for one in done if one.passed}
+    passed = {line.step for line in lines if isinstance(line, StepDone) and line.passed}
     return [
         entry["step"]
-        for entry in states(settings, done)
+        for entry in states(settings, lines)
         if entry["state"] == "open" and entry["step"] in passed
     ]
 
 
-def last_word(settings: SupervisorSettings, done: tuple[StepDone, ...]) -> Lines:
-    still = [entry["step"] for entry in states(settings, done) if entry["state"] == "open"]
+def last_word(settings: SupervisorSettings, lines: Sequence[Line]) -> Lines:
+    still = [entry["step"] for entry in states(settings, lines) if entry["state"] == "open"]
     yield "", ""
     if still:
         yield "", f"not commissioned yet; open: {', '.join(still)}"
@@ -113,39 +113,28 @@ def last_word(settings: SupervisorSettings, done: tuple[StepDone, ...]) -> Lines
         yield "", "commissioned: every step that this build needs has passed"
 
 
-def _state(
-    step: BuildStep, settings: SupervisorSettings, done: tuple[StepDone, ...]
-) -> dict[str, Any]:
-    last = newest(step, settings, done)
+def _state(step: BuildStep, settings: SupervisorSettings, lines: Sequence[Line]) -> dict[str, Any]:
+    stands = standing(step, settings, lines)
+    found = stands.found
     entry = {"step": step.key, "title": step.title, "at": None, "by": None}
-    if last:
-        entry |= {"at": last.wall, "by": last.by}
-    if last and last.passed:
-        return entry | {"state": "passed", "why": f"{last.wall[:10]}, by {last.by}"}
+    if found:
+        entry |= {"at": found.wall, "by": found.by}
+    if found and not stands.why:
+        return entry | {"state": "passed", "why": f"{found.wall[:10]}, by {found.by}"}
     if not step.is_needed(settings):
         return entry | {"state": "not needed", "why": ""}
-    return entry | {"state": "open", "why": _why_open(step, settings, done, last)}
+    return entry | {"state": "open", "why": _why_open(step, stands)}
 
 
-def _why_open(
-    step: BuildStep,
-    settings: SupervisorSettings,
-    done: tuple[StepDone, ...],
-    last: StepDone | None,
-) -> str:
-    if last:
-        defects = [one.defect for one in last.findings if not one.passed and one.defect]
-        return f"failed {last.wall[:10]}{': ' if defects else ''}{', '.join(defects)}"
-    before = [one for one in done if one.step == step.key]
-    if not before:
+def _why_open(step: BuildStep, stands: Standing) -> str:
+    """In fewer words than the daemon's where it stands beside the step."""
+    found = stands.found
+    if stands.latest is None:
         return "not done yet"
-    differs = changes(before[-1].relied_on, step.relied_on(settings))
-    path, was, now = next(differs, ("its settings", None, None))
-    return f"done with {path} {_value(was)}, it is {_value(now)} now"
-
-
-def _value(value: Any) -> str:
-    return "absent" if value is None else "another" if isinstance(value, Mapping) else str(value)
+    if found is None or found.as_left:
+        return stands.why.removeprefix(f"the step {step.key} ")
+    defects = [one.defect for one in found.findings if not one.passed and one.defect]
+    return f"failed {found.wall[:10]}{': ' if defects else ''}{', '.join(defects)}"
 
 
 def _measured(finding: Finding) -> str:

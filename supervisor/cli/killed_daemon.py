@@ -14,6 +14,7 @@ from shlex import join
 from typing import Any, Protocol
 
 import supervisor
+from supervisor.commissioning.leaves import Killed
 from supervisor.commissioning.measuring import CannotTell
 from supervisor.control.requests import Reply, ask
 from supervisor.devices.errors import HardwareMissing
@@ -163,17 +164,24 @@ class Victim:
     """A daemon on a copy of a settings file, with folders of its own, that is closed and killed."""
 
     def __init__(
-        self, config: Path, process: type[Process], clock: Clock, asks: Asks = ask
+        self,
+        config: Path,
+        process: type[Process],
+        clock: Clock,
+        saw_closed: Callable[[], bool],
+        asks: Asks = ask,
     ) -> None:
+        """``saw_closed``: a person's answer, where no auxiliary contact tells the daemon."""
         self._config = config
+        self._saw_closed = saw_closed
         self._starts = process
         self._clock = clock
         self._asks = asks
         self._process: Process | None = None
         self._folder: Folder | None = None
 
-    def killed_at_s(self) -> float:
-        """On the clock. Raises CannotTell, in the daemon's own words."""
+    def killed(self) -> Killed:
+        """Raises CannotTell, in the daemon's own words."""
         self._folder = folder = Folder(Path(tempfile.mkdtemp(prefix="holdwatch-killed-")))
         self._write(folder)
         self._process = self._starts(folder)
@@ -183,12 +191,13 @@ class Victim:
         if reply is None or not reply.done:
             raise CannotTell(f"the daemon does not close: {self._why(reply)}")
         self._sleep(CLOSED_FOR_S)
-        reply = self._ask("status")
-        if reply is None or reply.circuit != "closed":
-            raise CannotTell(f"the daemon did not stay closed: {self._why(reply)}")
+        was_closed = self._while_closed().get("auxiliary_closed")
+        if was_closed is None:
+            was_closed = self._saw_closed()
+            self._while_closed()  # a person takes time
         at_s = self._clock.now_s()
         self._process.kill()
-        return at_s
+        return Killed(at_s, was_closed is True)
 
     def clear_up(self) -> None:
         """Raises HardwareMissing when an output may still be on; the folder is kept then."""
@@ -205,6 +214,13 @@ class Victim:
                 LeftOutputs(self._folder.run_dir).switch_off()
         if self._folder:
             shutil.rmtree(self._folder.path, ignore_errors=True)
+
+    def _while_closed(self) -> dict[str, Any]:
+        """The status. Raises CannotTell when it is not closed any more."""
+        reply = self._ask("status")
+        if reply is None or reply.circuit != "closed":
+            raise CannotTell(f"the daemon did not stay closed: {self._why(reply)}")
+        return reply.data or {}
 
     def _write(self, folder: Folder) -> None:
         try:

@@ -65,11 +65,14 @@ class PersonAtTerminal:
     def acknowledges(self, prompt: str) -> None:
         self._ask(prompt, _acknowledged)
 
+    def agrees(self, text: str) -> bool:
+        return self._question(text, "yes or no", _yes_or_no)
+
     def reads(self, question: MeterReads) -> float:
         return self._question(question.text, question.unit, lambda word: reading(word, question))
 
     def saw(self, question: DidIt) -> bool:
-        return self._question(question.asked, "yes or no", _yes_or_no)
+        return self.agrees(question.asked)
 
     def meter(self, kind: MeterKind) -> Meter:
         """Asked once."""

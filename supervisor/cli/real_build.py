@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from supervisor.cli.killed_daemon import Child, Unit, Victim, has_systemd
+from supervisor.commissioning.leaves import Killed
 from supervisor.devices.clock import MonotonicClock
 from supervisor.devices.i2c import KernelI2C
 from supervisor.devices.pins import open_pin_factory
@@ -46,16 +47,20 @@ class RealBuild:
         """Raises HardwareMissing."""
         return KernelI2C(self._bus.number, self._bus.deadline_milliseconds / 1000)
 
-    def kill_a_daemon(self, settings: SupervisorSettings) -> float:  # noqa: ARG002  # of the file
+    def kill_a_daemon(
+        self,
+        settings: SupervisorSettings,  # noqa: ARG002  # those of the file
+        saw_closed: Callable[[], bool],
+    ) -> Killed:
         """By systemd where it is, else as a child; what is left of it stays until ``clear_up``."""
         self._release_pins()
         self.clear_up()
         process = Unit if has_systemd() else Child
         if process is Child:
             self._tell(NOBODY_CLEARS_UP)
-        self._victim = Victim(self._config, process, self.clock)
+        self._victim = Victim(self._config, process, self.clock, saw_closed)
         try:
-            return self._victim.killed_at_s()
+            return self._victim.killed()
         except BaseException:  # Ctrl-C among them
             self.clear_up()
             raise

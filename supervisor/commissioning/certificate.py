@@ -5,18 +5,22 @@ A record of what somebody tried; no body certifies anything by it.
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 from datetime import datetime
+from itertools import pairwise
 from typing import Any
 
 from supervisor import __version__
 from supervisor.control.build_record import (
     CALIBRATIONS,
+    Line,
+    Standing,
     StepDone,
     changes,
-    newest,
+    counting,
     old_calibrations,
+    standing,
     why_not,
 )
 from supervisor.control.build_steps import BY_KEY, STEPS, BuildStep
@@ -28,12 +32,12 @@ WORDS = (
     "local codes, the makers' data sheets and licensed practice stand above it."
 )
 PASSED, FAILED, OPEN, NOT_NEEDED = "passed", "failed", "not done", "not needed"
-OTHERWISE_SET = "done with other settings"
+OTHERWISE_SET, AGAIN = "done with other settings", "to be done again"
 
 
 def certificate(
     settings: SupervisorSettings,
-    done: Iterable[StepDone],
+    lines: Iterable[Line],
     *,
     settings_text: bytes,
     simulated: bool,
@@ -41,10 +45,10 @@ def certificate(
 ) -> dict[str, Any]:
     """Everything on record that counts for these settings, fit for JSON.
 
-    ``settings_text``: the file as it is, for its hash. ``done``: oldest first; what was simulated
-    counts in a simulation only.
+    ``settings_text``: the file as it is, for its hash. ``lines``: of the record, oldest first; what
+    was simulated counts in a simulation only.
     """
-    counts = [one for one in done if one.simulated is simulated]
+    counts = counting(lines, simulated=simulated)
     missing = list(why_not(settings, counts, simulated=simulated))
     return {
         "format": FORMAT,
@@ -66,29 +70,29 @@ def certificate(
     }
 
 
-def _entry(step: BuildStep, settings: SupervisorSettings, done: list[StepDone]) -> dict[str, Any]:
-    last = newest(step, settings, done)
-    before = _as_found(step, done, last)
-    earlier = [one for one in done if one.step == step.key] if last is None else []
+def _entry(step: BuildStep, settings: SupervisorSettings, lines: Sequence[Line]) -> dict[str, Any]:
+    stands = standing(step, settings, lines)
+    earlier = stands.latest if stands.found is None else None
     return {
         "step": step.key,
         "title": step.title,
-        "state": _state(step, settings, last, was_done=bool(earlier)),
-        "changed": list(_changed(step, settings, earlier[-1])) if earlier else [],
+        "state": _state(step, settings, stands),
+        "why": stands.why if earlier else "",
+        "changed": list(_changed(step, settings, earlier)) if earlier else [],
         "relied_on": step.relied_on(settings),
-        "as_found": _told(before),
-        "done": _told(last),
+        "as_found": _told(_as_found(step, lines, stands.found)),
+        "done": _told(stands.found),
     }
 
 
-def _state(
-    step: BuildStep, settings: SupervisorSettings, last: StepDone | None, *, was_done: bool
-) -> str:
-    if last is not None:
-        return PASSED if last.passed else FAILED
+def _state(step: BuildStep, settings: SupervisorSettings, stands: Standing) -> str:
+    if stands.found is not None:
+        return FAILED if stands.why else PASSED
     if not step.is_needed(settings):
         return NOT_NEEDED
-    return OTHERWISE_SET if was_done else OPEN
+    if stands.latest is None:
+        return OPEN
+    return OTHERWISE_SET if any(_changed(step, settings, stands.latest)) else AGAIN
 
 
 def _changed(
@@ -104,14 +108,14 @@ def _value(value: Any) -> str:
 
 
 def _calibrations(
-    settings: SupervisorSettings, done: list[StepDone], now: datetime
+    settings: SupervisorSettings, lines: Sequence[Line], now: datetime
 ) -> Iterator[dict[str, Any]]:
     """When each channel was calibrated; ``age_days`` None where the date cannot be read."""
     for key in CALIBRATIONS:
         step = BY_KEY[key]
-        last = newest(step, settings, done) if step.is_needed(settings) else None
-        if last and last.passed:
-            yield {"step": key, "title": step.title, "wall": last.wall} | _age(last.wall, now)
+        found = standing(step, settings, lines).found if step.is_needed(settings) else None
+        if found and found.passed:
+            yield {"step": key, "title": step.title, "wall": found.wall} | _age(found.wall, now)
 
 
 def _age(wall: str, now: datetime) -> dict[str, int | None]:
@@ -122,13 +126,11 @@ def _age(wall: str, now: datetime) -> dict[str, int | None]:
     return {"age_days": days if days >= 0 else None}  # yet to come: a clock was wrong
 
 
-def _as_found(step: BuildStep, done: list[StepDone], last: StepDone | None) -> StepDone | None:
-    """The time before, if it wrote the settings that the last one was done with."""
-    if last is None:
-        return None
-    own = [one for one in done if one.step == step.key]
-    at = own.index(last)
-    return own[at - 1] if at and own[at - 1].as_left else None
+def _as_found(step: BuildStep, lines: Sequence[Line], found: StepDone | None) -> StepDone | None:
+    """The time before, if it wrote the settings that the one that counts was done with."""
+    own = [line for line in lines if isinstance(line, StepDone) and line.step == step.key]
+    before = next((was for was, then in pairwise(own) if then is found), None)
+    return before if before and before.as_left else None
 
 
 def _told(done: StepDone | None) -> dict[str, Any] | None:

@@ -97,6 +97,8 @@ def _step(entry: Mapping[str, Any]) -> Iterator[str]:
     if entry["changed"]:
         yield "<p>Since it was done, other settings came into force:</p>"
         yield _list(f"{one['path']}: {one['was']}, now {one['now']}" for one in entry["changed"])
+    elif entry["why"]:
+        yield f"<p>{escape(entry['why'])}</p>"
     if entry["as_found"]:
         yield from _done(entry["as_found"], "as found")
     if entry["done"]:

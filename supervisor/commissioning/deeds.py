@@ -4,6 +4,7 @@
 ``far_cell``, ``shunt``.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -38,8 +39,8 @@ class NoCurrent:
     @property
     def text(self) -> str:
         return (
-            "Let no current flow through the shunt: supply unplugged, one of its cables off. Its "
-            "sense wires stay on. Wait until it is as warm as the room."
+            "Let no current flow through the shunt: contactor open, supply unplugged, one of the "
+            "shunt's cables off. Its sense wires stay on. Wait until it is as warm as the room."
         )
 
 
@@ -62,9 +63,9 @@ class Source:
                 f"{self.millivolts:.2f} mV on them ({self.value:g} A)."
             )
         return (
-            f"Take the sense leads of {_listed(self.channels)} off the cells and put "
-            f"{self.value:.3f} V from a bench supply on them, plus to plus; with the front cell's "
-            "go those of the second line, if there is one."
+            f"With the sense leads of {_listed(self.channels)} off the cells, put {self.value:.3f} "
+            "V from a bench supply on them, plus to plus; with the front cell's go those of the "
+            "second line, if there is one."
         )
 
 
@@ -117,17 +118,22 @@ class Jump:
 
 @dataclass(frozen=True, slots=True)
 class Flow:
-    """A true current through the shunt, with the reference around the same cable."""
+    """A true current through the shunt, with the reference around the same cable. ``from_none``:
+    none flowed before, and a cable of the shunt is off."""
 
     amperes: float
+    from_none: bool = True
     key = "flow"
 
     @property
     def text(self) -> str:
+        if not self.from_none:
+            return f"Let about {self.amperes:g} A flow now. Wait until it stands still."
         return (
-            f"Let about {self.amperes:g} A flow through the shunt, the reference in the same "
-            "circuit: the supply at its lowest into a load or a short bar, never into the cells. "
-            "Wait until it stands still."
+            "Supply unplugged, put the shunt's cable back. The contactor stays open, and nothing "
+            "goes to the cells: lead the current from before the contactor through the reference "
+            "and a load or a short bar into the shunt. Then begin with the supply at its lowest, "
+            f"and let about {self.amperes:g} A flow. Wait until it stands still."
         )
 
 
@@ -147,13 +153,30 @@ class TakeOff:
 
 @dataclass(frozen=True, slots=True)
 class PutBack:
-    """All leads where they belong."""
+    """What was taken off goes back: the sense leads of these channels, the shunt's cables."""
+
+    channels: tuple[str, ...] = ()
+    cables: bool = False
 
     key = "put_back"
 
     @property
     def text(self) -> str:
-        return "Put all sense leads back to where they belong: on the cells and on the shunt."
+        return " ".join(self._sentences())
+
+    def _sentences(self) -> Iterator[str]:
+        if self.cables:
+            yield (
+                "With the supply unplugged, take reference and load away, and put the cables of "
+                "the shunt back as they were."
+            )
+        if cells := tuple(channel for channel in self.channels if channel != "shunt"):
+            yield (
+                f"Take the source off, and put the sense leads of {_listed(cells)} back to where "
+                "they were: on the cells if these are connected already, else apart and insulated."
+            )
+        if "shunt" in self.channels:
+            yield "Take the source off the shunt's sense wires, and put them back on the shunt."
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,6 +228,13 @@ class DidIt:
     @property
     def text(self) -> str:
         return self.asked
+
+
+# Of contacts that nothing else is wired to, whether the coil is on or off.
+CLOSED_BY_OHMMETER = DidIt(
+    "main_contacts",
+    "Does an ohmmeter across the main contacts, with no other wire on them, show them closed now?",
+)
 
 
 def _listed(channels: tuple[str, ...]) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from supervisor.commissioning.leaves import Leaves
-from supervisor.commissioning.meanwhile import meanwhile
+from supervisor.commissioning.meanwhile import Result, meanwhile
 from supervisor.commissioning.measuring import CannotTell
 from supervisor.control.assemble import assemble
 from supervisor.control.latch import Lockout
@@ -72,13 +72,14 @@ class Trial:
                 return self._tripped()
         return None
 
-    def while_(self, act: Callable[[], None]) -> None:
+    def while_(self, act: Callable[[], Result]) -> Result:
         """Cycle while hands are busy. Raises CannotTell when it trips before they are done."""
         was_locked_out = self._is_locked_out
-        meanwhile(self._leaves, act, self.loop.cycle)
+        result = meanwhile(self._leaves, act, self.loop.cycle)
         if self._is_locked_out and not was_locked_out:
             tripped = self._tripped()
             raise CannotTell(f"while hands were busy: tripped by {tripped.rule}")
+        return result
 
     def close(self) -> None:
         """Told to close, and closed. Raises CannotTell with the reason when it is refused."""
@@ -93,6 +94,11 @@ class Trial:
     def open(self) -> None:
         self._ask("open")
         self.run(OPENED_WITHIN_S)
+
+    @property
+    def auxiliary_closed(self) -> bool | None:
+        """What the auxiliary contact says of the main one; None without one."""
+        return self.loop.readings.contactor.auxiliary_closed if self.loop.readings else None
 
     @property
     def _is_locked_out(self) -> bool:

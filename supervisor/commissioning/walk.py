@@ -1,28 +1,41 @@
 """From step to step: what is done already is left out, what was found goes on record at once."""
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 
 from supervisor import __version__
 from supervisor.commissioning.leaves import Leaves
 from supervisor.commissioning.measuring import CannotTell
-from supervisor.commissioning.person import Person
+from supervisor.commissioning.person import Person, Unanswered
 from supervisor.commissioning.steps.all import STEPS
 from supervisor.commissioning.steps.step import Bench, Outcome
-from supervisor.control.build_record import BuildRecord, Finding, StepDone, newest
+from supervisor.commissioning.tidy import TidyPerson
+from supervisor.control.build_record import (
+    BuildRecord,
+    Finding,
+    Line,
+    Standing,
+    StepDone,
+    counting,
+    standing,
+)
 from supervisor.control.build_steps import BuildStep, needed
 from supervisor.settings.model import SupervisorSettings
 
 Adopt = Callable[[Mapping[str, float]], SupervisorSettings]
 Begins = Callable[[BuildStep], None]
 Ended = Callable[[BuildStep, StepDone], None]
+Again = Callable[[BuildStep, StepDone], bool]
 MOST_TRIES = 2  # as found, and as left
+MOST_TURNS = 3  # of one step in one walk, without a person who wants it
 
 
 class Walk:
     """Does steps and records them.
 
-    ``adopt`` writes new settings to the file and returns them all. ``begins`` and ``ended`` are
-    told of every step. Raises Left and Unanswered from the person, OSError from the record.
+    ``adopt`` writes new settings to the file and returns them all; ``holds`` raises Unanswered when
+    that file is another than it was. ``begins`` and ``ended`` are told of every step; ``again``
+    asks whether one that failed is mended and to be done once more. Raises Left and Unanswered.
     """
 
     def __init__(
@@ -34,6 +47,8 @@ class Walk:
         adopt: Adopt,
         begins: Begins = lambda _step: None,
         ended: Ended = lambda _step, _done: None,
+        again: Again = lambda _step, _done: False,
+        holds: Callable[[], None] = lambda: None,
     ) -> None:
         self.settings = settings
         self._leaves = leaves
@@ -42,47 +57,94 @@ class Walk:
         self._adopt = adopt
         self._begins = begins
         self._ended = ended
+        self._again = again
+        self._holds = holds
         self._changed = False
 
     @property
-    def done(self) -> tuple[StepDone, ...]:
+    def lines(self) -> tuple[Line, ...]:
         """What counts here: in a simulation what was simulated."""
-        simulated = self._leaves.simulated
-        return tuple(one for one in self._record.read() if one.simulated is simulated)
+        return counting(self._record.lines(), simulated=self._leaves.simulated)
+
+    @property
+    def done(self) -> tuple[StepDone, ...]:
+        return tuple(line for line in self.lines if isinstance(line, StepDone))
 
     def open_steps(self) -> list[BuildStep]:
         """The needed steps that are not passed with the settings in force."""
-        done = self.done
-        passed = {step.key: newest(step, self.settings, done) for step in needed(self.settings)}
-        return [step for step in needed(self.settings) if not _is_passed(passed[step.key])]
+        return [step for step, stands in self._stand() if stands.why]
 
     def go(self, steps: Sequence[BuildStep] | None = None) -> bool:
         """These steps, or all that are open. Whether every one of them passed.
 
         A step that changes settings opens others anew: of all, until none is left that was not
-        tried.
+        tried as things are now.
         """
         if steps is not None:
             passed = [self.do(step) for step in steps]  # each, whatever came of the one before
             return all(passed)
-        failed: set[str] = set()
-        while still := [step for step in self.open_steps() if step.key not in failed]:
-            if not self.do(still[0]):
-                failed.add(still[0].key)
-        return not failed
+        turns: Counter[str] = Counter()
+        while step := self._next(turns):
+            turns[step.key] += 1
+            self.do(step)
+        return not self.open_steps()
 
     def do(self, step: BuildStep) -> bool:
-        """One step, twice if it found something to put right. Whether it passed at last."""
+        """One step, twice if it found something to put right, and again when it was mended.
+        Whether it passed at last."""
+        done = self._tried(step)
+        while not (passed := done.passed and not self._changed) and self._again(step, done):
+            done = self._tried(step)
+        return passed
+
+    def _stand(self) -> list[tuple[BuildStep, Standing]]:
+        lines = self.lines
+        return [(step, standing(step, self.settings, lines)) for step in needed(self.settings)]
+
+    def _next(self, turns: Counter[str]) -> BuildStep | None:
+        """The first that is open; not one that has failed in this walk, while nothing has changed
+        that it goes by."""
+        for step, stands in self._stand():
+            has_failed = turns[step.key] > 0 and stands.found is not None
+            if stands.why and not has_failed and turns[step.key] < MOST_TURNS:
+                return step
+        return None
+
+    def _tried(self, step: BuildStep) -> StepDone:
         self._begins(step)
         done = self._once(step)
         for _ in range(MOST_TRIES - 1):
             if not self._changed:
                 break
             done = self._once(step)
-        return done.passed and not self._changed
+        return done
 
     def _once(self, step: BuildStep) -> StepDone:
-        outcome = self._outcome(step)
+        self._holds()
+        person = TidyPerson(self._person)
+        try:
+            outcome = self._outcome(step, person)
+        except BaseException:  # Left, Unanswered, Ctrl-C, missing hardware
+            person.is_told_what_is_off()
+            raise
+        self._changed = bool(outcome.changes)
+        done = self._recorded(step, outcome)  # first: what was found is not lost
+        self._ended(step, done)
+        person.puts_back()
+        if self._changed:
+            self.settings = self._adopt(outcome.changes)
+        return done
+
+    def _outcome(self, step: BuildStep, person: Person) -> Outcome:
+        bench = Bench(self.settings, self._leaves, person, self.lines)
+        try:
+            return STEPS[step.key].run(bench)
+        except CannotTell as reason:
+            return Outcome((_not_told(str(reason)),))
+        except OSError as error:
+            return Outcome((_not_told(error.strerror or str(error)),))
+
+    def _recorded(self, step: BuildStep, outcome: Outcome) -> StepDone:
         done = StepDone(
             step=step.key,
             passed=outcome.passed and not outcome.changes,
@@ -96,25 +158,17 @@ class Walk:
             as_left=outcome.as_left,
             notes=outcome.notes,
         )
-        self._changed = bool(outcome.changes)
-        self._record.add(done)  # first: what was found is not lost when it cannot be written
-        self._ended(step, done)
-        if self._changed:
-            self.settings = self._adopt(outcome.changes)
-        return done
-
-    def _outcome(self, step: BuildStep) -> Outcome:
-        bench = Bench(self.settings, self._leaves, self._person, self.done)
+        self._holds()
         try:
-            return STEPS[step.key].run(bench)
-        except CannotTell as reason:
-            return Outcome((_not_told(str(reason)),))
+            self._record.add(done)
         except OSError as error:
-            return Outcome((_not_told(error.strerror or str(error)),))
-
-
-def _is_passed(done: StepDone | None) -> bool:
-    return done is not None and done.passed
+            raise Unanswered(
+                f"the step {step.key} is not on record: {self._record.path}: "
+                f"{error.strerror or error}\n"
+                "  why: what is not on record was not tried\n"
+                "  what to do: look at that file and its disk, then do the step again"
+            ) from None
+        return done
 
 
 def _not_told(words: str) -> Finding:

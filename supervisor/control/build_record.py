@@ -4,10 +4,10 @@ Lines are only added, so nothing that was found is lost. Of a step the newest li
 settings are those in force; one that was done in a simulation counts in a simulation only.
 """
 
+import errno
 import json
 import os
 import re
-import stat
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
@@ -18,6 +18,7 @@ from typing import Annotated, Any
 from pydantic import Field, FiniteFloat, TypeAdapter, ValidationError
 
 from supervisor.control.build_steps import BY_KEY, BuildStep, needed
+from supervisor.control.plain_file import open_plain, plain_file, sync_folder
 from supervisor.settings.model import SupervisorSettings
 
 FILE_NAME = "commissioning.jsonl"
@@ -64,13 +65,12 @@ class StepDone:
 
 @dataclass(frozen=True, slots=True)
 class Lost:
-    """A line that cannot be read: after so many that can, and of which step, empty if that too is
-    lost."""
+    """A line that cannot be read: of which step, empty if that too is lost."""
 
-    after: int
     step: str
 
 
+Line = StepDone | Lost
 _STEP_DONE = TypeAdapter(StepDone)
 
 
@@ -80,92 +80,123 @@ class BuildRecord:
     def __init__(self, state_dir: Path) -> None:
         self.path = state_dir / FILE_NAME
         self.doubts: tuple[str, ...] = ()
-        """After ``read``: what could not be read, in words."""
-        self.lost: tuple[Lost, ...] = ()
+        """After ``lines`` or ``read``: what could not be read, in words."""
 
-    def read(self) -> tuple[StepDone, ...]:
+    def lines(self) -> tuple[Line, ...]:
         """Oldest first. Never raises: a line that cannot be read is a step not done."""
-        self.doubts, self.lost = (), ()
+        self.doubts = ()
         try:
-            lines = _plain_file(self.path).split(b"\n")
+            text = plain_file(self.path, LARGEST_BYTES)
         except FileNotFoundError:
             return ()
         except OSError as error:
             self.doubts = (f"{self.path} cannot be read ({error.strerror or error})",)
             return ()
-        read: list[StepDone] = []
-        lost: list[Lost] = []
-        for line in lines:
-            if done := _read(line):
-                read.append(done)
-            elif line.strip():
-                lost.append(Lost(len(read), _step_of(line)))
-        self.lost = tuple(lost)
-        self.doubts = (f"{len(lost)} lines of {self.path} cannot be read",) if lost else ()
-        return tuple(read)
+        lines: tuple[Line, ...] = tuple(
+            _read(line) or Lost(_step_of(line)) for line in text.split(b"\n") if line.strip()
+        )
+        if lost := sum(isinstance(line, Lost) for line in lines):
+            self.doubts = (f"{lost} lines of {self.path} cannot be read",)
+        return lines
+
+    def read(self) -> tuple[StepDone, ...]:
+        """Those lines that can be read."""
+        return tuple(line for line in self.lines() if isinstance(line, StepDone))
 
     def add(self, done: StepDone) -> None:
-        """On disk when this returns. Raises OSError."""
+        """On disk when this returns. Raises OSError, for what is no plain file as well."""
         text = json.dumps(asdict(done), allow_nan=False, ensure_ascii=False)
-        is_new = not self.path.exists()
-        with self.path.open("ab") as file:
-            before = file.tell()
-            torn = before > 0 and not _ends_a_line(self.path)
+        is_new = not os.path.lexists(self.path)
+        with open_plain(self.path, os.O_RDWR | os.O_APPEND | os.O_CREAT) as file:
+            before = os.fstat(file.fileno()).st_size
+            torn = before > 0 and os.pread(file.fileno(), 1, before - 1) != b"\n"
+            line = b"\n" * torn + text.encode("utf-8", "replace") + b"\n"
             try:
-                file.write(b"\n" * torn + text.encode("utf-8", "replace") + b"\n")
-                file.flush()
+                if file.write(line) < len(line):
+                    raise OSError(errno.ENOSPC, "no space left on the disk")
                 os.fsync(file.fileno())
-            except OSError:  # a full disk: no half a line
+            except OSError:  # no half a line
                 with suppress(OSError):
                     os.ftruncate(file.fileno(), before)
                 raise
         if is_new:
-            _sync_folder(self.path.parent)
+            sync_folder(self.path.parent)
+
+    def copied_to(self, folder: Path) -> "BuildRecord":
+        """The same lines, those that cannot be read among them, in another folder."""
+        copy = BuildRecord(folder)
+        with suppress(OSError):
+            copy.path.write_bytes(plain_file(self.path, LARGEST_BYTES))
+        return copy
 
     def why_not(self, settings: SupervisorSettings, *, simulated: bool) -> tuple[str, ...]:
         """Why this build, with these settings, does not count as commissioned; empty when it
         does."""
-        done = self.read()
-        return tuple(why_not(settings, done, simulated=simulated, lost=self.lost))
+        return tuple(why_not(settings, self.lines(), simulated=simulated))
 
     def old_calibrations(
         self, settings: SupervisorSettings, now: datetime, *, simulated: bool
     ) -> tuple[str, ...]:
         """What was calibrated long ago, in words."""
-        return tuple(old_calibrations(settings, self.read(), now, simulated=simulated))
+        return tuple(old_calibrations(settings, self.lines(), now, simulated=simulated))
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How a step stands with the settings in force: ``found`` is the time that counts, passed or
+    failed, None without one; ``latest`` the last time at all. ``why`` it has not passed, in words;
+    empty when it has."""
+
+    found: StepDone | None
+    latest: StepDone | None
+    why: str
+
+
+def standing(step: BuildStep, settings: SupervisorSettings, lines: Iterable[Line]) -> Standing:
+    """The one judgement of a step, by daemon, walk, list and certificate. ``lines``: ``counting``.
+
+    A lost line behind a step may say that it failed: then it does not count. Nor does it when a
+    step that it stands on was done again behind it.
+    """
+    lines = tuple(lines)
+    own = [one for one in _done(lines) if one.step == step.key]
+    latest = own[-1] if own else None
+    found = newest(step, settings, own)
+    adjusted = found is not None and not found.passed and found.as_left and found is not latest
+    if found is None or adjusted:  # what it was adjusted to is its latest outcome
+        return Standing(None, latest, _not_done(step, settings, latest))
+    at = max(number for number, line in enumerate(lines) if line is found)
+    if void := _void(step, settings, lines[at + 1 :]):
+        return Standing(None, latest, void)
+    return Standing(found, latest, "" if found.passed else _failed(step, found))
+
+
+def counting(lines: Iterable[Line], *, simulated: bool) -> tuple[Line, ...]:
+    """What was simulated counts in a simulation only; of a lost line nobody can tell."""
+    return tuple(one for one in lines if isinstance(one, Lost) or one.simulated is simulated)
 
 
 def why_not(
-    settings: SupervisorSettings,
-    done: Iterable[StepDone],
-    *,
-    simulated: bool,
-    lost: Sequence[Lost] = (),
+    settings: SupervisorSettings, lines: Iterable[Line], *, simulated: bool
 ) -> Iterator[str]:
-    """For each needed step that is not passed with the settings in force: which, and why.
-
-    A ``lost`` line behind it may say that it failed: then it does not count either.
-    """
-    lines = list(done)
-    counts = [one for one in lines if one.simulated is simulated]
-    if not counts:
+    """For each needed step that is not passed with the settings in force: which, and why."""
+    counts = counting(lines, simulated=simulated)
+    if not any(_done(counts)):
         yield "this build has no commissioning record (holdwatch commission)"
         return
     for step in needed(settings):
-        own = [one for one in counts if one.step == step.key]
-        later = _lost_since(newest(step, settings, own), lines, step, lost)
-        if reason := _why_not(step, settings, own) or later:
-            yield f"not commissioned: {reason} ({MAY_REPEAT} {step.key})"
+        if why := standing(step, settings, counts).why:
+            yield f"not commissioned: {why} ({MAY_REPEAT} {step.key})"
 
 
 def old_calibrations(
-    settings: SupervisorSettings, done: Iterable[StepDone], now: datetime, *, simulated: bool
+    settings: SupervisorSettings, lines: Iterable[Line], now: datetime, *, simulated: bool
 ) -> Iterator[str]:
     """What was calibrated with the settings in force, but long ago, in words."""
-    counts = [one for one in done if one.simulated is simulated]
+    counts = counting(lines, simulated=simulated)
     for key in CALIBRATIONS:
         step = BY_KEY[key]
-        found = newest(step, settings, counts) if step.is_needed(settings) else None
+        found = standing(step, settings, counts).found if step.is_needed(settings) else None
         days = _days_since(found.wall, now) if found and found.passed else 0
         if days > CALIBRATED_FOR_DAYS:
             yield f"{step.title}: calibrated {days} days ago ({MAY_REPEAT} {key})"
@@ -203,21 +234,31 @@ def changes(was: Any, now: Any, path: str = "") -> Iterator[tuple[str, Any, Any]
         yield path, was, now
 
 
-def _why_not(step: BuildStep, settings: SupervisorSettings, done: list[StepDone]) -> str:
-    if found := newest(step, settings, done):
-        return "" if found.passed else f"the step {step.key} failed"
-    if not done:
+def _done(lines: Iterable[Line]) -> Iterator[StepDone]:
+    return (line for line in lines if isinstance(line, StepDone))
+
+
+def _not_done(step: BuildStep, settings: SupervisorSettings, latest: StepDone | None) -> str:
+    if latest is None:
         return f"the step {step.key} was not done"
-    path, was, now = next(changes(done[-1].relied_on, step.relied_on(settings)))
+    path, was, now = next(changes(latest.relied_on, step.relied_on(settings)))
     return f"the step {step.key} was done with {path} {_told(was)}, it is {_told(now)} now"
 
 
-def _lost_since(
-    found: StepDone | None, lines: Sequence[StepDone], step: BuildStep, lost: Sequence[Lost]
-) -> str:
-    at = next((number for number, one in enumerate(lines) if one is found), -1)
-    if any(one.after > at and one.step in ("", step.key) for one in lost):
-        return f"a later line of the record cannot be read, and may be of the step {step.key}"
+def _failed(step: BuildStep, found: StepDone) -> str:
+    if found.as_left:
+        return f"the step {step.key} has asked for other settings, and was not done with them"
+    return f"the step {step.key} failed"
+
+
+def _void(step: BuildStep, settings: SupervisorSettings, since: Iterable[Line]) -> str:
+    """Why what was found before these lines counts no more."""
+    stands_on = [key for key in step.stands_on if BY_KEY[key].is_needed(settings)]
+    for line in since:
+        if isinstance(line, Lost) and line.step in ("", step.key):
+            return f"a later line of the record cannot be read, and may be of the step {step.key}"
+        if isinstance(line, StepDone) and line.step in stands_on:
+            return f"the step {step.key} was done before the step {line.step} was done again"
     return ""
 
 
@@ -248,28 +289,3 @@ def _step_of(line: bytes) -> str:
     begun = re.match(rb'\{"step": "(\w+)"', line)
     key = begun[1].decode("ascii", "replace") if begun else ""
     return key if key in BY_KEY else ""
-
-
-def _plain_file(path: Path) -> bytes:
-    """Raises OSError, for what is no file or too large as well; waits for nobody."""
-    with open(os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC), "rb") as file:
-        status = os.fstat(file.fileno())
-        if not stat.S_ISREG(status.st_mode):
-            raise OSError("it is no file")
-        if status.st_size > LARGEST_BYTES:
-            raise OSError(f"it is larger than {LARGEST_BYTES} bytes")
-        return file.read()
-
-
-def _ends_a_line(path: Path) -> bool:
-    with path.open("rb") as file:
-        file.seek(-1, os.SEEK_END)
-        return file.read(1) == b"\n"
-
-
-def _sync_folder(folder: Path) -> None:
-    number = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(number)
-    finally:
-        os.close(number)

@@ -9,6 +9,7 @@ from supervisor.settings.model import SupervisorSettings
 Needed = Callable[[SupervisorSettings], bool]
 WIRING = ("bus", "gpio", "converters")
 COIL = ("gpio", "contactor.pin", "contactor.drive", "contactor.dropout_milliseconds")
+SEEN = (*COIL, "contactor.auxiliary", "contactor.release_milliseconds")
 CELLS = (*WIRING, "channels.front_cell", "channels.far_cell")
 SHUNT = (*WIRING, "channels.shunt")
 WINDOWS = ("loop.window_milliseconds", "loop.scans_per_window")
@@ -17,12 +18,14 @@ WINDOWS = ("loop.window_milliseconds", "loop.scans_per_window")
 @dataclass(frozen=True, slots=True)
 class BuildStep:
     """``relies_on``: dotted paths of settings, a block for all that is in it. While one of them is
-    not what it was when the step was done, the step counts as not done."""
+    not what it was when the step was done, the step counts as not done. ``stands_on``: steps whose
+    outcome it uses; when one of them is done again, so it has to be."""
 
     key: str
     title: str
     relies_on: tuple[str, ...]
     is_needed: Needed = lambda _settings: True
+    stands_on: tuple[str, ...] = ()
 
     def relied_on(self, settings: SupervisorSettings) -> dict[str, Any]:
         """The values it relies on, as plain data, by path."""
@@ -61,7 +64,7 @@ def _trip(rule: str, title: str, *others: str) -> BuildStep:
 
 STEPS = (
     BuildStep("parts", "Parts on the bus", WIRING),
-    BuildStep("drive", "The coil, and what drives it", COIL),
+    BuildStep("drive", "The coil, and what drives it", SEEN),
     BuildStep(
         "auxiliary",
         "Auxiliary contact",
@@ -71,11 +74,15 @@ STEPS = (
     BuildStep(
         "release",
         "Release time",
-        (*COIL, "contactor.auxiliary", "contactor.release_milliseconds"),
+        SEEN,
         _has("contactor.auxiliary"),
+        stands_on=("auxiliary",),
     ),
     BuildStep(
-        "kill", "The coil drops when the daemon is killed", (*COIL, "contactor.auxiliary", *WIRING)
+        "kill",
+        "The coil drops when the daemon is killed",
+        (*COIL, "contactor.auxiliary", *WIRING),
+        stands_on=("auxiliary",),
     ),
     BuildStep("zero", "Zero of the shunt", SHUNT),
     BuildStep("front_cell", "Voltage of the front cell", (*WIRING, "channels.front_cell")),
@@ -108,6 +115,12 @@ STEPS = (
     _trip("overcurrent", "overcurrent", *SHUNT, *WINDOWS),
     _trip("reverse_current", "reverse current", *SHUNT, *WINDOWS),
     BuildStep(
+        "trip_second_line",
+        "Trip point: second line, by wire",
+        (*COIL, "contactor.auxiliary", *WIRING, "second_line"),
+        _has("second_line"),
+    ),
+    BuildStep(
         "response",
         "Response, and how high a cell can get",
         (
@@ -117,6 +130,7 @@ STEPS = (
             "contactor",
             *WINDOWS,
         ),
+        stands_on=("trip_overvoltage", "trip_overvoltage_high_set"),
     ),
     BuildStep("phone", "The page on a phone", ("web.listen", "web.port"), _listens),
     BuildStep("alert", "A message on a phone", (), lambda _settings: False),

@@ -9,23 +9,17 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
-from rich.console import Console
 
-from supervisor.bench.commissioning.build import SimulatedBuild
 from supervisor.bench.commissioning.defects import DEFECTS
-from supervisor.bench.commissioning.hands import SimulatedHands
-from supervisor.cli import commission_bench, commission_builds
-from supervisor.cli.commission_bench import Asked, CommissionBench, overridden, taken_over
+from supervisor.cli import commission_builds
+from supervisor.cli.commission_bench import Asked, overridden, taken_over
 from supervisor.cli.commission_text import GENERAL_CAUTIONS
 from supervisor.cli.main import main
 from supervisor.commissioning.person import Unanswered
 from supervisor.control.build_record import BuildRecord
 from supervisor.control.build_steps import BY_KEY, needed
 from supervisor.control.instance import claim
-from supervisor.settings.faults import Fault
 from supervisor.settings.model import SupervisorSettings
-from supervisor.simulator.parts.plant import PlantSettings
-from supervisor.sizing.fitness import Examined, load_fit
 
 Run = Callable[..., Result]
 ANSWERS = """
@@ -305,55 +299,6 @@ def test_the_folders_are_those_of_the_service(
     (tmp_path / "hut-bank").mkdir()
     assert record(Asked(hut_path)).path.parent == tmp_path / "hut-bank"
     assert record(Asked(hut_path, state_dir=tmp_path / "own")).path.parent == tmp_path / "own"
-
-
-@pytest.fixture
-def real(hut_path: Path, tmp_path: Path) -> CommissionBench:
-    """Parts that are simulated, in the place of real ones: what is found is written."""
-    config = tmp_path / "bank.yaml"
-    config.write_bytes(hut_path.read_bytes())
-    settings = load_fit(config)
-    build = SimulatedBuild(settings, PlantSettings(), tmp_path)
-    build.simulated = False
-    asked = Asked(config, yes=True)
-    console = Console(stderr=True, highlight=False)
-    record = BuildRecord(tmp_path)
-    return CommissionBench(asked, settings, build, SimulatedHands(build), record, console)
-
-
-def test_a_calibration_is_written_and_the_old_file_is_kept(
-    real: CommissionBench, capsys: pytest.CaptureFixture[str]
-) -> None:
-    config = real.asked.config
-    before = config.read_bytes()
-    assert real.go([BY_KEY["front_cell"]])
-    settings = load_fit(config)
-    assert settings == real.settings
-    assert settings.channels.front_cell.gain_uncertainty_percent is not None
-    (old,) = config.parent.glob("bank.yaml.before-*")
-    assert old.read_bytes() == before
-    assert str(old) in "".join(capsys.readouterr().err.split("\n  "))
-    assert [(one.step, one.passed, one.simulated) for one in real.done] == [
-        ("front_cell", False, False),
-        ("front_cell", True, False),
-    ]
-
-
-def test_new_settings_that_would_not_pass_are_not_written(
-    real: CommissionBench, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    config = real.asked.config
-    before = config.read_bytes()
-    fault = Fault("bank.yaml", 3, "protection", "A cell can reach 3.7 V.", "Too high.", "Lower it.")
-    monkeypatch.setattr(
-        commission_bench, "examine_document", lambda _document: Examined(None, (fault,))
-    )
-    assert not real.go([BY_KEY["front_cell"]])
-    told = one_line(capsys.readouterr().err)
-    assert "the new settings would not pass, and are not written" in told
-    assert "A cell can reach 3.7 V." in told
-    assert config.read_bytes() == before
-    assert not list(config.parent.glob("*.before-*"))
 
 
 def test_values_in_memory_are_checked_as_a_file_would_be(hut_settings: SupervisorSettings) -> None:

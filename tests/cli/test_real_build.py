@@ -22,6 +22,7 @@ from supervisor.cli.killed_daemon import (
     unit_command,
 )
 from supervisor.cli.real_build import RealBuild
+from supervisor.commissioning.leaves import Killed
 from supervisor.commissioning.measuring import CannotTell
 from supervisor.control.requests import Reply
 from supervisor.devices.errors import HardwareMissing
@@ -81,8 +82,42 @@ def status(circuit: str = "open", *why: str) -> Reply:
     return Reply(True, "", circuit, {"circuit": circuit, "not_closing_because": list(why)})
 
 
-def victim(hut_path: Path, answers: Answers, clock: SimulatedClock | None = None) -> Victim:
-    return Victim(hut_path, Doomed, clock or SimulatedClock(), answers)
+def victim(
+    hut_path: Path,
+    answers: Answers,
+    clock: SimulatedClock | None = None,
+    saw_closed: Callable[[], bool] = lambda: True,
+) -> Victim:
+    return Victim(hut_path, Doomed, clock or SimulatedClock(), saw_closed, answers)
+
+
+def closed(auxiliary: bool | None) -> Reply:
+    data = {"circuit": "closed", "not_closing_because": [], "auxiliary_closed": auxiliary}
+    return Reply(True, "", "closed", data)
+
+
+@pytest.mark.parametrize("auxiliary", [True, False, None])
+@pytest.mark.parametrize("by_person", [True, False])
+def test_whether_it_was_closed_is_told_by_the_contact_or_else_by_a_person(
+    hut_path: Path, auxiliary: bool | None, by_person: bool
+) -> None:
+    asked: list[bool] = []
+
+    def saw() -> bool:
+        asked.append(by_person)
+        return by_person
+
+    answers = Answers(status(), Reply(True, "", "closed"), closed(auxiliary))
+    killed = victim(hut_path, answers, saw_closed=saw).killed()
+    assert killed.was_closed is (by_person if auxiliary is None else auxiliary)
+    assert len(asked) == (auxiliary is None)
+
+
+def test_one_that_opens_while_the_person_looks_is_not_counted_as_killed(hut_path: Path) -> None:
+    answers = Answers(status(), Reply(True, "", "closed"), closed(None), status("locked out"))
+    with pytest.raises(CannotTell, match="did not stay closed: it is locked out"):
+        victim(hut_path, answers).killed()
+    assert not Doomed.made[0].is_killed
 
 
 def test_it_is_closed_for_a_second_and_killed(hut_path: Path) -> None:
@@ -93,10 +128,10 @@ def test_it_is_closed_for_a_second_and_killed(hut_path: Path) -> None:
         status("open", "no readings yet"),
         status(),
         Reply(True, "closed", "closed"),
-        status("closed"),
+        closed(True),
     )
     one = victim(hut_path, answers, clock)
-    assert one.killed_at_s() == clock.now_s()
+    assert one.killed() == Killed(clock.now_s(), True)
     assert answers.acts == ["status", "status", "status", "status", "close", "status"]
     assert clock.now_s() >= 2.0
     process = Doomed.made[0]
@@ -113,7 +148,7 @@ def test_settings_without_the_two_keys_get_them(hut_path: Path, tmp_path: Path) 
     config = tmp_path / "bank.yaml"
     config.write_text("".join(x for x in lines if not x.startswith("uncommissioned")), "utf-8")
     assert load_settings(config)[0].uncommissioned is None
-    victim(config, Answers(status(), Reply(True, "", "closed"), status("closed"))).killed_at_s()
+    victim(config, Answers(status(), Reply(True, "", "closed"), status("closed"))).killed()
     assert Doomed.made[0].settings.uncommissioned == "accepted"
     assert load_settings(config)[0].uncommissioned is None
 
@@ -122,7 +157,7 @@ def test_a_refusal_is_told_in_its_own_words(hut_path: Path) -> None:
     answers = Answers(status("open", "lead"), Reply(False, "the front cell's lead is off", "open"))
     one = victim(hut_path, answers)
     with pytest.raises(CannotTell, match="does not close: the front cell's lead is off"):
-        one.killed_at_s()
+        one.killed()
     assert not Doomed.made[0].is_killed
     one.clear_up()
     assert Doomed.made[0].acts == ["end"]
@@ -131,7 +166,7 @@ def test_a_refusal_is_told_in_its_own_words(hut_path: Path) -> None:
 def test_one_that_trips_within_the_second_is_not_counted_as_killed(hut_path: Path) -> None:
     answers = Answers(status(), Reply(True, "", "closed"), status("locked out"))
     with pytest.raises(CannotTell, match="did not stay closed: it is locked out"):
-        victim(hut_path, answers).killed_at_s()
+        victim(hut_path, answers).killed()
 
 
 @pytest.mark.parametrize("reply", [FileNotFoundError(), ConnectionError("x"), ValueError("x")])
@@ -141,22 +176,22 @@ def test_one_that_ends_or_never_answers_is_told_by_its_log(
     monkeypatch.setattr(Doomed, "said", "holdwatch: there is no /dev/i2c-1\n")
     monkeypatch.setattr(Doomed, "lives", False)
     with pytest.raises(CannotTell, match=r"has ended: holdwatch: there is no /dev/i2c-1"):
-        victim(hut_path, Answers(reply)).killed_at_s()
+        victim(hut_path, Answers(reply)).killed()
     monkeypatch.setattr(Doomed, "lives", True)
     with pytest.raises(CannotTell, match="does not answer"):
-        victim(hut_path, Answers(reply)).killed_at_s()
+        victim(hut_path, Answers(reply)).killed()
 
 
 def test_a_settings_file_that_is_gone_is_told(tmp_path: Path) -> None:
     one = victim(tmp_path / "none.yaml", Answers(status()))
     with pytest.raises(CannotTell, match="no such file"):
-        one.killed_at_s()
+        one.killed()
     one.clear_up()
 
 
 def test_the_folder_stays_while_an_output_may_be_on(hut_path: Path) -> None:
     one = victim(hut_path, Answers(status(), Reply(True, "", "closed"), status("closed")))
-    one.killed_at_s()
+    one.killed()
     folder = Doomed.made[0].folder
     (folder.run_dir / "outputs.json").write_text("torn", "utf-8")
     with pytest.raises(HardwareMissing, match="nobody knows which outputs were left on"):
@@ -263,11 +298,11 @@ def test_without_systemd_it_says_that_nobody_clears_up(
     hut_path: Path, hut_settings: SupervisorSettings, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     class Refuses:
-        def __init__(self, _config: Path, process: type, _clock: object) -> None:
+        def __init__(self, _config: Path, process: type, *_: object) -> None:
             self.acts = [process.__name__]
             refused.append(self)
 
-        def killed_at_s(self) -> float:
+        def killed(self) -> Killed:
             raise CannotTell("no")
 
         def clear_up(self) -> None:
@@ -279,7 +314,7 @@ def test_without_systemd_it_says_that_nobody_clears_up(
         monkeypatch.setattr(real_build, "has_systemd", lambda systemd=systemd: systemd)
         told: list[str] = []
         with pytest.raises(CannotTell):
-            build(hut_path, hut_settings, told).kill_a_daemon(hut_settings)
+            build(hut_path, hut_settings, told).kill_a_daemon(hut_settings, lambda: True)
         assert refused[-1].acts == [process, "cleared up"]
         assert bool(told) is not systemd
 
@@ -297,8 +332,8 @@ def test_pins_are_let_go_before_the_daemon_takes_them(
         def __init__(self, *_: object) -> None:
             order.append("daemon started")
 
-        def killed_at_s(self) -> float:
-            return 3.0
+        def killed(self) -> Killed:
+            return Killed(3.0, True)
 
         def clear_up(self) -> None:
             order.append("cleared up")
@@ -308,7 +343,7 @@ def test_pins_are_let_go_before_the_daemon_takes_them(
     one = build(hut_path, hut_settings, [])
     first = one.pin_factory
     assert one.pin_factory is first
-    assert one.kill_a_daemon(hut_settings) == 3.0
+    assert one.kill_a_daemon(hut_settings, lambda: True) == Killed(3.0, True)
     assert one.pin_factory is not first
     one.close()
     one.close()

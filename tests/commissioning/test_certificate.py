@@ -1,6 +1,7 @@
 """The certificate says what the record says: states, ages, figures, what was not tried."""
 
 import json
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from html import unescape
 from typing import Any
@@ -10,17 +11,19 @@ from build_samples import WALL, all_done, findings, odd_lines, step_done
 from hypothesis import given
 from hypothesis import strategies as st
 
+from supervisor.cli.commission_text import states
 from supervisor.commissioning.certificate import certificate
 from supervisor.commissioning.certificate_figures import figures
 from supervisor.commissioning.certificate_page import certificate_page
-from supervisor.control.build_record import Finding, StepDone, why_not
+from supervisor.control.build_record import Finding, Line, counting, why_not
+from supervisor.control.build_steps import needed
 from supervisor.settings.model import SupervisorSettings
 
 NOW = datetime(2026, 12, 10, 10, tzinfo=UTC)
 
 
 def told(
-    settings: SupervisorSettings, lines: list[StepDone], text: bytes = b"", simulated: bool = False
+    settings: SupervisorSettings, lines: Sequence[Line], text: bytes = b"", simulated: bool = False
 ) -> dict[str, Any]:
     return certificate(settings, lines, settings_text=text, simulated=simulated, now=NOW)
 
@@ -37,11 +40,11 @@ def slower(settings: SupervisorSettings) -> SupervisorSettings:
 def test_every_state(hut_settings: SupervisorSettings) -> None:
     lines = [
         step_done(hut_settings, "parts"),
-        step_done(hut_settings, "drive", passed=False),
+        step_done(hut_settings, "zero", passed=False),
         step_done(hut_settings, "release"),
     ]
     data = told(slower(hut_settings), lines)
-    states = [entry(data, key)["state"] for key in ("parts", "drive", "release", "kill", "probes")]
+    states = [entry(data, key)["state"] for key in ("parts", "zero", "release", "kill", "probes")]
     assert states == ["passed", "failed", "done with other settings", "not done", "not needed"]
     changed = {"path": "contactor.release_milliseconds", "was": "30.0", "now": "31.0"}
     assert entry(data, "release")["changed"] == [changed]
@@ -163,11 +166,19 @@ def test_no_figures_raise(finding: Finding) -> None:
 def test_no_record_makes_it_raise_and_its_verdict_is_the_daemons(
     hut_settings: SupervisorSettings, data: st.DataObject, simulated: bool
 ) -> None:
-    whole = all_done(hut_settings) if data.draw(st.booleans()) else []
+    whole: list[Line] = (
+        [*all_done(hut_settings, simulated=simulated)] if data.draw(st.booleans()) else []
+    )
     lines = whole + data.draw(st.lists(odd_lines(hut_settings), max_size=4))
     made = told(hut_settings, lines, simulated=simulated)
     assert made["missing"] == list(why_not(hut_settings, lines, simulated=simulated))
     assert made["commissioned"] is (not made["missing"])
+    counts = counting(lines, simulated=simulated)
+    listed = {one["step"] for one in states(hut_settings, counts) if one["state"] == "open"}
+    assert listed == {
+        one["step"] for one in made["steps"] if one["state"] not in ("passed", "not needed")
+    } & {step.key for step in needed(hut_settings)}
+    assert made["commissioned"] is (not listed)
     text = json.dumps(made, allow_nan=False)
     assert json.dumps(json.loads(text)) == text
     page = certificate_page(made)

@@ -130,7 +130,6 @@ NOT_OF_THE_BUILD = (
     "bank.name", "bank.cells_in_parallel", "bank.cell_ampere_hours", "uncommissioned",
     "uncommissioned_reason", "loop.lease_milliseconds", "session", "profile", "profiles", "charge",
     "journal", "web", "panel.reset_button", "panel.silence_minutes", "contactor.rated_operations",
-    "second_line",
 )  # fmt: skip
 
 
@@ -265,3 +264,33 @@ def test_an_old_calibration_is_told(
 def test_changes_are_told_by_their_path() -> None:
     assert list(changes({"a": {"b": 1, "c": 2}}, {"a": {"b": 1, "c": 3}})) == [("a.c", 2, 3)]
     assert list(changes({"a": {"b": 1}}, {"a": None})) == [("a", {"b": 1}, None)]
+
+
+# --- the file itself
+
+
+def test_a_link_is_no_record_and_is_not_written_through(
+    hut_settings: SupervisorSettings, tmp_path: Path
+) -> None:
+    """Who may put a link into the folder would have root write wherever it leads."""
+    aim = tmp_path / "elsewhere"
+    aim.write_text("as it was\n", "utf-8")
+    for target in (aim, tmp_path / "not there"):
+        record = BuildRecord(tmp_path)
+        record.path.unlink(missing_ok=True)
+        record.path.symlink_to(target)
+        assert record.read() == ()
+        assert "is a link" in record.doubts[0]
+        with pytest.raises(OSError, match="is a link"):
+            record.add(done(hut_settings, "parts"))
+    assert aim.read_text("utf-8") == "as it was\n"
+    assert not (tmp_path / "not there").exists()
+
+
+def test_what_is_no_file_is_not_written_to(
+    hut_settings: SupervisorSettings, tmp_path: Path
+) -> None:
+    record = BuildRecord(tmp_path)
+    os.mkfifo(record.path)
+    with pytest.raises(OSError, match="no file"):
+        record.add(done(hut_settings, "parts"))

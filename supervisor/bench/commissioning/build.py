@@ -1,9 +1,12 @@
 """A simulated build on the bench: contactor with its coil, sense leads, a bench supply on them."""
 
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from supervisor.commissioning.leaves import Killed
+from supervisor.commissioning.measuring import CannotTell
 from supervisor.commissioning.trial import Trial
 from supervisor.devices.protocols import I2CBus
 from supervisor.settings.model import SupervisorSettings
@@ -33,12 +36,16 @@ class SimulatedBuild:
     def open_bus(self) -> I2CBus:
         return self.world.open_bus()
 
-    def kill_a_daemon(self, settings: SupervisorSettings) -> float:
+    def kill_a_daemon(self, settings: SupervisorSettings, saw_closed: Callable[[], bool]) -> Killed:
         with tempfile.TemporaryDirectory(prefix="holdwatch-killed-") as folder:
             killed = Trial(settings, self, Path(folder))
             killed.close()
-            killed.run(1.0)
+            if tripped := killed.run(1.0):
+                raise CannotTell(f"the daemon did not stay closed: tripped by {tripped.rule}")
+            was_closed = killed.auxiliary_closed
+            if was_closed is None:
+                was_closed = killed.while_(saw_closed)
         self._killed.append(killed)
         self.clock.forget_alarms()
         self.world.owner_dies()
-        return self.clock.now_s()
+        return Killed(self.clock.now_s(), was_closed)

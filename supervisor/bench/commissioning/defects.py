@@ -47,6 +47,29 @@ def strikes(**settings: Any) -> Callable[[World], None]:
     return lambda world: world.fault(FAULT.validate_python(settings))
 
 
+def holds_while_high(world: World) -> None:
+    """The capacitor before a driver that is fed by edges is bridged: a high pin feeds it too."""
+    contactor = world.settings.contactor
+    assert contactor.dropout_milliseconds
+    every_s = contactor.dropout_milliseconds / 2000
+
+    def feeds() -> None:
+        if world.pin_factory.pin(contactor.pin).state:
+            world.plant.drive(world.plant.contactor, True, world.now_s())
+        world.at(world.now_s() + every_s, feeds)
+
+    feeds()
+
+
+def follows_the_coil(world: World) -> None:
+    """The main contact is broken, the auxiliary one sits on the coil's lever."""
+    world.fault(FAULT.validate_python({"kind": "contactor_stuck_open"}))
+    contactor, auxiliary = world.plant.contactor, world.settings.contactor.auxiliary
+    assert auxiliary
+    mirrored = auxiliary.contact == "normally_closed"
+    world.pin_factory.contacts[auxiliary.pin] = lambda: contactor.energised is not mirrored
+
+
 FAULT: TypeAdapter[Any] = TypeAdapter(Fault)
 LEVEL = {
     "contactor.drive": "level",
@@ -112,6 +135,25 @@ DEFECTS = {
         "the pin keeps its level after the daemon's death",
         tried=LEVEL,
         plant={"outputs_of_a_dead_owner": "keep_level"},
+    ),
+    "steady-high": Defect(
+        "a driver that is to be fed by edges stays on with a pin that stays high",
+        "drive",
+        "the driver holds with a steady high",
+        struck=holds_while_high,
+    ),
+    "never-closed": Defect(
+        "the main contact does not close, and there is no auxiliary contact to say so",
+        "kill",
+        "the contact was not closed before the kill",
+        tried={"contactor.auxiliary": None},
+        struck=strikes(kind="contactor_stuck_open"),
+    ),
+    "auxiliary-follows-coil": Defect(
+        "the auxiliary contact follows the coil, the main contact stays open",
+        "auxiliary",
+        "the main contact does not close",
+        struck=follows_the_coil,
     ),
     "auxiliary-stuck": Defect(
         "the auxiliary contact always says open",

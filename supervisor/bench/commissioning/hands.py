@@ -131,10 +131,10 @@ class SimulatedHands:
         self._world.change(lambda: setattr(lead, "held_v", 0.0))
 
     @_do.register
-    def _(self, _deed: PutBack) -> None:
-        for channel, lead in self._world.leads.items():
-            lead.held_v = None
-            self._put(channel.value, None)
+    def _(self, deed: PutBack) -> None:
+        for channel in {*deed.channels, *(("shunt",) if deed.cables else ())}:
+            self._lead(channel).held_v = None
+            self._put(channel, None)
 
     @_do.register
     def _(self, deed: Press) -> None:

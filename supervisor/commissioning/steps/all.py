@@ -19,6 +19,7 @@ from supervisor.commissioning.steps.panel import StopButtonStep, panel_step, sec
 from supervisor.commissioning.steps.parts import PartsStep, ProbesStep
 from supervisor.commissioning.steps.reached import alert_step, phone_step
 from supervisor.commissioning.steps.response import ResponseStep
+from supervisor.commissioning.steps.second_line import SecondLineStep
 from supervisor.commissioning.steps.step import Step
 from supervisor.commissioning.steps.sudden import HighSetStep, RiseStep
 from supervisor.commissioning.steps.trip_points import TripStep
@@ -46,6 +47,7 @@ _ALL: tuple[Step, ...] = (
     TripStep("balance", balance),
     TripStep("overcurrent", overcurrent),
     TripStep("reverse_current", reverse_current),
+    SecondLineStep(),
     ResponseStep(),
     phone_step(),
     alert_step(),

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from math import hypot
 from typing import Any
 
-from supervisor.commissioning.deeds import Deed, Flow, MeterReads, NoCurrent, PutBack, Source
+from supervisor.commissioning.deeds import Deed, Flow, MeterReads, NoCurrent, Source
 from supervisor.commissioning.measuring import Mean, Measuring, measuring
 from supervisor.commissioning.steps.step import Bench, Outcome
 from supervisor.control.build_record import Finding
@@ -98,7 +98,6 @@ class LineStep:
         if self._is_current:
             bench.person.does(NoCurrent())  # before anybody touches a cable
             taken = _from_zero(taken)
-        bench.person.does(PutBack())
         errors = tuple(_finding(wiring, meter, mean, shown, unit) for mean, shown in taken)
         interest = self._limits(bench)
         try:
@@ -128,8 +127,9 @@ class LineStep:
     def _points(self, bench: Bench) -> Sequence[Deed]:
         if self._is_current:
             most_a = bench.settings.protection.overcurrent.trip_amperes
-            flows = [Flow(round(share * most_a, 1)) for share in (0.25, 0.6, 1.0)]
-            return [NoCurrent(), *flows]
+            first, *others = (round(share * most_a, 1) for share in (0.25, 0.6, 1.0))
+            more = [Flow(amperes, from_none=False) for amperes in others]
+            return [NoCurrent(), Flow(first), *more]
         low_v = max(bench.settings.protection.undervoltage.trip_volts, 2.0)
         return [
             Source((self._channel.value,), value)

@@ -2,8 +2,9 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 
-from supervisor.commissioning.deeds import DidIt
+from supervisor.commissioning.deeds import CLOSED_BY_OHMMETER, DidIt
 from supervisor.commissioning.meanwhile import meanwhile
 from supervisor.commissioning.steps.step import Bench
 from supervisor.devices.contactor import AuxiliaryContact, Drive, build_drive
@@ -11,6 +12,14 @@ from supervisor.devices.contactor import AuxiliaryContact, Drive, build_drive
 LOOK_EVERY_S = 0.0005
 SETTLE_S = 1.0
 LONGEST_S = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """Whether the contact is open, and after how long; None where nobody can tell."""
+
+    is_open: bool
+    after_s: float | None
 
 
 class CoilOnBench:
@@ -33,6 +42,15 @@ class CoilOnBench:
                 self.fed_at_s = before_s
             self._clock.sleep_until(before_s + self._bench.settings.loop.cycle_s)
 
+    def leave_high(self) -> None:
+        """Fed once more and then no longer, the pin at the level that fed it."""
+        beat_s = self._bench.settings.loop.cycle_s
+        for _ in range(2):  # of a pulse driver every second edge falls, and feeds nothing
+            self.fed_at_s = self._clock.now_s()
+            if self._drive.hold():
+                return
+            self._clock.sleep_until(self.fed_at_s + beat_s)
+
     def drop(self) -> None:
         self._drive.drop()
 
@@ -44,42 +62,44 @@ class CoilOnBench:
         person looks."""
         if self._auxiliary:
             return self._auxiliary.main_contact_closed()
-        asked = DidIt("contactor", "Is the contactor pulled in now?")
+        return self.is_seen(DidIt("contactor", "Is the contactor pulled in now?"), held=held)
+
+    def is_seen(self, question: DidIt, *, held: bool = False) -> bool:
+        """By the person."""
         beat_s = self._bench.settings.loop.cycle_s
         goes_on = (lambda: self.hold(beat_s)) if held else (lambda: self.rest(beat_s))
-        return meanwhile(self._bench.leaves, lambda: self._bench.person.saw(asked), goes_on)
+        return meanwhile(self._bench.leaves, lambda: self._bench.person.saw(question), goes_on)
 
-    def open_after_s(self) -> float | None:
-        """Seconds from what fed it last until the auxiliary contact says open; None: not within
-        ``LONGEST_S``. Looks twice a millisecond."""
-        assert self._auxiliary
-        until_s = self._clock.now_s() + LONGEST_S
-        while self._auxiliary.main_contact_closed():
-            if self._clock.now_s() > until_s:
-                return None
-            self._clock.sleep_until(self._clock.now_s() + LOOK_EVERY_S)
-        return self._clock.now_s() - self.fed_at_s
+    def opens(self, within_s: float = LONGEST_S) -> Opened:
+        """From what fed it last."""
+        return _opens(self._bench, self._auxiliary, self.fed_at_s, within_s)
 
 
-def seen_open_s(bench: Bench, since_s: float, within_s: float) -> float | None:
-    """Seconds until the contact is open, with nobody driving it; None: not within the time.
-
-    Without an auxiliary contact the person is asked after that time, and a yes counts as at once.
-    """
-    fitted, clock = bench.settings.contactor.auxiliary, bench.leaves.clock
-    if fitted is None:
-        clock.sleep_until(since_s + within_s)
-        asked = DidIt("contactor", "Has the contactor let go by itself?")
-        return 0.0 if bench.person.saw(asked) else None
-    auxiliary = AuxiliaryContact(fitted, bench.leaves.pin_factory)
+def opens_by_itself(bench: Bench, since_s: float, within_s: float) -> Opened:
+    """With nobody driving it."""
+    fitted = bench.settings.contactor.auxiliary
+    auxiliary = AuxiliaryContact(fitted, bench.leaves.pin_factory) if fitted else None
     try:
-        while auxiliary.main_contact_closed():
-            if clock.now_s() > since_s + within_s:
-                return None
-            clock.sleep_until(clock.now_s() + LOOK_EVERY_S)
+        return _opens(bench, auxiliary, since_s, within_s)
     finally:
-        auxiliary.close()
-    return clock.now_s() - since_s
+        if auxiliary:
+            auxiliary.close()
+
+
+def _opens(
+    bench: Bench, auxiliary: AuxiliaryContact | None, since_s: float, within_s: float
+) -> Opened:
+    """Looks twice a millisecond. Without an auxiliary contact the person is asked when the time is
+    over, with an ohmmeter: then nobody has measured how long it took."""
+    clock = bench.leaves.clock
+    if auxiliary is None:
+        clock.sleep_until(since_s + within_s)
+        return Opened(not bench.person.saw(CLOSED_BY_OHMMETER), None)
+    while auxiliary.main_contact_closed():
+        if clock.now_s() > since_s + within_s:
+            return Opened(False, None)
+        clock.sleep_until(clock.now_s() + LOOK_EVERY_S)
+    return Opened(True, clock.now_s() - since_s)
 
 
 @contextmanager

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from supervisor.commissioning.deeds import PutBack, Source, TakeOff
+from supervisor.commissioning.deeds import Source, TakeOff
 from supervisor.commissioning.measuring import CannotTell, Measuring, measuring
 from supervisor.commissioning.steps.calibration import BENCH_CAUTIONS
 from supervisor.commissioning.steps.step import Bench, Outcome
@@ -48,7 +48,6 @@ class LeadsStep:
             bench.person.does(TakeOff(channel.value))
             yield _missed(channels, channel)
             bench.person.does(Source((channel.value,), value))
-        bench.person.does(PutBack())
 
 
 def _shown(channels: Measuring, channel: Channel) -> float | str:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from supervisor.commissioning.steps.step import Bench, Outcome
 from supervisor.commissioning.steps.trip_points import RESPONSE
-from supervisor.control.build_record import Finding, newest
+from supervisor.control.build_record import Finding, standing
 from supervisor.control.build_steps import BY_KEY
 from supervisor.sizing.budget import RuleBudget
 from supervisor.sizing.response import budgets
@@ -63,7 +63,7 @@ def _high(what: str, highest_v: float, budget: RuleBudget) -> Finding:
 
 
 def _times(bench: Bench, rule: str) -> Iterator[float]:
-    done = newest(BY_KEY[f"trip_{rule}"], bench.settings, bench.done)
-    for finding in done.findings if done else ():
+    found = standing(BY_KEY[f"trip_{rule}"], bench.settings, bench.lines).found
+    for finding in found.findings if found else ():
         if finding.what.endswith(RESPONSE) and finding.measured is not None:
             yield finding.measured

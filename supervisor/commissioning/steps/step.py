@@ -6,18 +6,18 @@ from typing import Protocol
 
 from supervisor.commissioning.leaves import Leaves
 from supervisor.commissioning.person import Person
-from supervisor.control.build_record import Finding, StepDone
+from supervisor.control.build_record import Finding, Line
 from supervisor.settings.model import SupervisorSettings
 
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """Settings, leaves and person; ``done`` is what is on record so far, oldest first."""
+    """Settings, leaves and person; ``lines`` are what counts of the record, oldest first."""
 
     settings: SupervisorSettings
     leaves: Leaves
     person: Person
-    done: tuple[StepDone, ...] = ()
+    lines: tuple[Line, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

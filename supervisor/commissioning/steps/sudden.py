@@ -1,6 +1,6 @@
 """Two rules that no slow hand can reach: the high set, and the rise."""
 
-from supervisor.commissioning.deeds import CoilOnly, Jump, PutBack, Raise, Source
+from supervisor.commissioning.deeds import CoilOnly, Jump, Raise, Source
 from supervisor.commissioning.steps.calibration import BENCH_CAUTIONS, FLAT_V
 from supervisor.commissioning.steps.contactor import COIL_CAUTIONS
 from supervisor.commissioning.steps.step import Bench, Outcome
@@ -46,7 +46,6 @@ class HighSetStep:
             beyond_v = budget.limit + FAR_BEYOND_V
             loop.while_(lambda: bench.person.does(Jump(cells, beyond_v)))
             took = timed(bench, loop, budget, Beyond(Channel(cells[0]), budget.limit))
-        bench.person.does(PutBack())
         return Outcome(
             (
                 Finding(
@@ -98,7 +97,6 @@ class RiseStep:
                 tripped = loop.run(until_s)
             else:
                 tripped = None
-        bench.person.does(PutBack())
         by_it = tripped is not None and tripped.rule == budget.rule
         return Outcome(
             (

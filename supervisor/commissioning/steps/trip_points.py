@@ -12,7 +12,6 @@ from supervisor.commissioning.deeds import (
     CoilOnly,
     Jump,
     MeterReads,
-    PutBack,
     Raise,
     Source,
 )
@@ -91,7 +90,6 @@ class TripStep:
             self._calm(bench, drive, drive.calm)
             loop.reset()
             took = self._at_once(bench, loop, drive, budget)
-        bench.person.does(PutBack())
         return Outcome((where, took))
 
     def _calm(self, bench: Bench, drive: Drive, value: float) -> None:

@@ -1,60 +1,23 @@
 """A sound build passes every step; each planted defect is found at its step, by its name."""
 
-from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
+from commissioned import told, walk
 
-from supervisor.bench.commissioning.build import SimulatedBuild
-from supervisor.bench.commissioning.defects import DEFECTS, SOUND, Defect, strikes
+from supervisor.bench.commissioning.defects import DEFECTS, Defect, strikes
 from supervisor.bench.commissioning.hands import SimulatedHands
-from supervisor.commissioning.walk import Walk
-from supervisor.control.build_record import BuildRecord, StepDone, why_not
+from supervisor.control.build_record import why_not
 from supervisor.control.build_steps import BY_KEY, needed
 from supervisor.settings.model import SupervisorSettings
-from supervisor.simulator.parts.plant import PlantSettings
-
-
-def walk(settings: SupervisorSettings, folder: Path, defect: Defect = SOUND) -> Walk:
-    """On a simulated build; what it writes into settings stays in memory."""
-    there, plant, tried = defect.built(settings, PlantSettings())
-    build = SimulatedBuild(there, plant, folder)
-    defect.struck(build.world)
-    one = Walk(
-        tried,
-        build,
-        SimulatedHands(build),
-        BuildRecord(folder),
-        adopt=lambda changes: changed(one.settings, changes),
-    )
-    return one
-
-
-def changed(settings: SupervisorSettings, changes: Mapping[str, float]) -> SupervisorSettings:
-    data = settings.model_dump()
-    for path, value in changes.items():
-        *blocks, key = path.split(".")
-        inner = data
-        for block in blocks:
-            inner = inner[block]
-        inner[key] = value
-    return SupervisorSettings.model_validate(data)
-
-
-def told(done: tuple[StepDone, ...]) -> list[str]:
-    return [
-        f"{one.step}: {finding.what}: {finding.defect or finding.words} {finding.measured}"
-        for one in done
-        for finding in one.findings
-        if not finding.passed
-    ]
+from supervisor.simulator.world import World
 
 
 def test_a_sound_build_passes_every_step(hut_settings: SupervisorSettings, tmp_path: Path) -> None:
     one = walk(hut_settings, tmp_path)
     assert one.go(), told(one.done)
     assert not one.open_steps()
-    assert not list(why_not(one.settings, one.done, simulated=True))
+    assert not list(why_not(one.settings, one.lines, simulated=True))
     assert {done.step for done in one.done} == {step.key for step in needed(hut_settings)}
 
 
@@ -120,3 +83,32 @@ def test_hands_may_take_their_time(
     monkeypatch.setattr("supervisor.commissioning.meanwhile.HANDS_TAKE_S", 20.0)
     one = walk(hut_settings, tmp_path)
     assert one.go([BY_KEY["trip_overvoltage_high_set"]]), told(one.done)
+
+
+def test_a_contact_that_always_says_open_is_no_proof_of_an_opening(
+    hut_settings: SupervisorSettings, tmp_path: Path
+) -> None:
+    """The step kill by itself, whoever did the one for the auxiliary contact, and when."""
+    stuck = strikes(kind="auxiliary_stuck", shows="open")
+    one = walk(hut_settings, tmp_path, Defect("", "", "", struck=stuck))
+    assert not one.go([BY_KEY["kill"]])
+
+
+def test_a_daemon_that_trips_before_it_is_killed_proves_nothing(
+    hut_settings: SupervisorSettings, tmp_path: Path
+) -> None:
+    one = walk(hut_settings, tmp_path, Defect("", "", "", struck=stops_soon_after_closing))
+    assert not one.go([BY_KEY["kill"]])
+    assert not any(finding.passed for done in one.done for finding in done.findings)
+
+
+def stops_soon_after_closing(world: World) -> None:
+    """Somebody presses the button half a second after the contactor has closed."""
+
+    def looks() -> None:
+        if world.plant.contactor.closed:
+            world.at(world.now_s() + 0.5, lambda: setattr(world, "stop_pressed", True))
+        else:
+            world.at(world.now_s() + 0.1, looks)
+
+    looks()

@@ -1,0 +1,72 @@
+"""The settings file of a walk: the same all along, but for what a calibration writes."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from pathlib import Path
+
+from supervisor.commissioning.person import Unanswered
+from supervisor.settings.edit import edited
+from supervisor.settings.faults import SettingsFaults
+from supervisor.settings.model import SupervisorSettings
+from supervisor.settings.rewrite import write_edited
+from supervisor.settings.source import read_text
+from supervisor.settings.text import parse
+from supervisor.sizing.fitness import examine_document, fit
+
+
+class SettingsFile:
+    """Read once. Raises SettingsFaults when it is not fit."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._read()
+
+    @property
+    def content(self) -> bytes:
+        """What the settings were read from."""
+        return self._text.encode()
+
+    def holds(self) -> None:
+        """Raises Unanswered when it is another file than was read, if only by a remark: the
+        certificate names it by its hash."""
+        try:
+            found = read_text(self.path)
+        except SettingsFaults as faults:
+            found, why = None, f"{faults}\n"
+        else:
+            why = ""
+        if found != self._text:
+            raise Unanswered(
+                f"{self.path} was changed while this walk went on\n{why}"
+                "  why: what is tried with one file must not go on record under another\n"
+                "  what to do: see what was changed, and by whom; then begin again: what was done "
+                "before counts where its settings are the same"
+            )
+
+    def write(self, changes: Mapping[str, float], at: datetime) -> Path | None:
+        """The file as it was before, kept; None when nothing had to be written. The file is left
+        alone when the new settings would not do. Raises Unanswered."""
+        self.holds()
+        try:
+            text = edited(self._text, changes, str(self.path))
+            fit(examine_document(parse(text, f"{self.path} (as it would be)")))
+            kept = write_edited(self.path, changes, at)
+            self._read()
+        except SettingsFaults as faults:
+            raise Unanswered(refused(faults)) from None
+        except OSError as error:
+            raise Unanswered(
+                f"the new settings are not written: {self.path}: {error.strerror or error}\n"
+                "  why: a channel reads right only with what its calibration has found\n"
+                "  what to do: look at that file and its disk, then do the step again"
+            ) from None
+        return kept
+
+    def _read(self) -> None:
+        self._text = read_text(self.path)
+        self.settings: SupervisorSettings = fit(examine_document(parse(self._text, str(self.path))))
+
+
+def refused(faults: SettingsFaults) -> str:
+    told = "\n".join(str(fault) for fault in faults.faults)
+    return f"the new settings would not pass, and are not written:\n{told}"
