@@ -9,9 +9,9 @@ from typing import Any
 
 import click
 
+from supervisor.cli import completion
 from supervisor.cli.common import EXIT_FAILED, errors_in_words, fail, say
 from supervisor.control.build_steps import BY_KEY
-from supervisor.sizing.fitness import load_fit
 
 File = click.Path(path_type=Path, dir_okay=False)
 Folder = click.Path(path_type=Path, file_okay=False)
@@ -22,6 +22,12 @@ def bench_options(command: Callable[..., Any]) -> Callable[..., Any]:
     for option in reversed(
         (
             click.option("--config", required=True, type=File, help="Settings file of the build."),
+            click.option(
+                "--profile",
+                metavar="NAME",
+                shell_complete=completion.profiles_of_file,
+                help="As a profile of the file, for another job of the same build.",
+            ),
             click.option("--simulate", is_flag=True, help="On a simulated build and its hands."),
             click.option("--yes", is_flag=True, help="Nobody is there: wait for nobody."),
             click.option("--answers", type=File, help="A file that answers for the person."),
@@ -59,8 +65,9 @@ def command(
     """Try a new build step by step, calibrate it, and keep the record.
 
     Without --step: all that this build needs and that has not passed with its present settings. It
-    may be left at any question ("leave", Ctrl-C); the same command goes on from there. Folders left
-    out: those that the service gives to the circuit of the settings. No daemon may run meanwhile.
+    may be left at any question ("leave", Ctrl-C); the same command goes on from there. A profile
+    with a shunt or limits of its own wants those steps once more, with --profile. Folders left out:
+    those that the service gives to the circuit of the settings. No daemon may run meanwhile.
 
     \b
     --answers: a YAML file. A list is taken in turn, a single answer holds always.
@@ -101,10 +108,11 @@ def _list(asked: Any, *, as_json: bool) -> None:
     from supervisor.cli.check_words import console
     from supervisor.cli.commission_bench import taken_over
     from supervisor.cli.commission_builds import record_of
+    from supervisor.cli.commission_file import SettingsFile
     from supervisor.cli.commission_text import listed, show, states
     from supervisor.control.build_record import counting
 
-    settings, record = load_fit(asked.config), record_of(asked)
+    settings, record = SettingsFile(asked.config, asked.profile).settings, record_of(asked)
     lines = counting(record.lines(), simulated=asked.simulate)
     if asked.simulate:
         settings = taken_over(settings, lines)

@@ -39,6 +39,7 @@ class Asked:
     """What was given on the command line. ``writes``: into the settings and onto the record."""
 
     config: Path
+    profile: str | None = None
     simulate: bool = False
     yes: bool = False
     answers: Path | None = None
@@ -166,8 +167,10 @@ class CommissionBench:
 
 def overridden(settings: SupervisorSettings, changes: Mapping[str, Any]) -> SupervisorSettings:
     """With other values at dotted paths. Raises Unanswered when they do not pass."""
-    name = "the settings in memory"
-    document = Document(name, settings.model_dump(mode="json"), {(): Place(name, None)})
+    name, data = "the settings in memory", settings.model_dump(mode="json")
+    if settings.is_of_profile:
+        data["profiles"] = {}  # none has one within it
+    document = Document(name, data, {(): Place(name, None)})
     try:
         return fit(examine_document(document.with_overrides(changes)))
     except SettingsFaults as faults:

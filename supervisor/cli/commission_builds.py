@@ -38,7 +38,7 @@ from supervisor.settings.model import SupervisorSettings
 def commission_bench(asked: Asked) -> Iterator[CommissionBench]:
     """Raises SettingsFaults, HardwareMissing, OSError; exits for what is used wrongly."""
     _check(asked)
-    file = SettingsFile(asked.config)
+    file = SettingsFile(asked.config, asked.profile)
     console = Console(stderr=True, highlight=False)
     with ExitStack() as stack:
         stack.enter_context(quiet_log())

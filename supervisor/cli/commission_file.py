@@ -4,21 +4,29 @@ from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
 
+import click
+
 from supervisor.commissioning.person import Unanswered
+from supervisor.settings.document import KeyPath, as_keys
 from supervisor.settings.edit import edited
 from supervisor.settings.faults import SettingsFaults
 from supervisor.settings.model import SupervisorSettings
+from supervisor.settings.profiles import with_profile
 from supervisor.settings.rewrite import write_edited
 from supervisor.settings.source import read_text
 from supervisor.settings.text import parse
 from supervisor.sizing.fitness import examine_document, fit
 
+SHUNT = "channels.shunt."
+
 
 class SettingsFile:
-    """Read once. Raises SettingsFaults when it is not fit."""
+    """Read once, as a profile of it. Raises SettingsFaults when it is not fit, and click.UsageError
+    when there is no such profile."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, profile: str | None = None) -> None:
         self.path = path
+        self._profile = profile
         self._read()
 
     @property
@@ -45,12 +53,16 @@ class SettingsFile:
 
     def write(self, changes: Mapping[str, float], at: datetime) -> Path | None:
         """The file as it was before, kept; None when nothing had to be written. The file is left
-        alone when the new settings would not do. Raises Unanswered."""
+        alone when the new settings would not do. Raises Unanswered.
+
+        What is of a profile's own shunt is written into that profile.
+        """
         self.holds()
+        placed = {self._place(path): value for path, value in changes.items()}
         try:
-            text = edited(self._text, changes, str(self.path))
+            text = edited(self._text, placed, str(self.path))
             fit(examine_document(parse(text, f"{self.path} (as it would be)")))
-            kept = write_edited(self.path, changes, at)
+            kept = write_edited(self.path, placed, at)
             self._read()
         except SettingsFaults as faults:
             raise Unanswered(refused(faults)) from None
@@ -62,9 +74,25 @@ class SettingsFile:
             ) from None
         return kept
 
+    def _place(self, path: str) -> KeyPath:
+        """Where a value stands in the file."""
+        settings = self.settings
+        if settings.is_of_profile and path.startswith(SHUNT):
+            changed = settings.profiles[settings.profile].changes
+            if any(one.startswith(SHUNT) for one in changed):
+                return ("profiles", settings.profile, "overrides", path)
+        return as_keys(path)
+
     def _read(self) -> None:
         self._text = read_text(self.path)
-        self.settings: SupervisorSettings = fit(examine_document(parse(self._text, str(self.path))))
+        whole = fit(examine_document(parse(self._text, str(self.path))))
+        name = whole.profile if self._profile is None else self._profile
+        known = (whole.profile, *whole.profiles)
+        if name not in known:
+            raise click.UsageError(
+                f"{self.path} has no profile {name!r}; there are: {', '.join(known)}"
+            )
+        self.settings: SupervisorSettings = with_profile(whole, name)
 
 
 def refused(faults: SettingsFaults) -> str:

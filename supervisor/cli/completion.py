@@ -47,7 +47,8 @@ def profiles_of_file(context: click.Context) -> Iterable[object]:
     from supervisor.settings.text import parse
 
     # click leaves arguments unread while an option still lacks its value.
-    file = (context.params["file"] or Path(context.args[0])).expanduser()
+    given = context.params.get("file") or context.params.get("config")
+    file = (given or Path(context.args[0])).expanduser()
     if not file.is_file() or file.stat().st_size > LARGEST_BYTES:  # a pipe would be waited for
         return ()
     written = parse(file.read_text("utf-8"), str(file)).data

@@ -20,9 +20,9 @@ from pydantic import Field, FiniteFloat, TypeAdapter, ValidationError
 from supervisor.control.build_steps import BY_KEY, BuildStep, needed
 from supervisor.control.plain_file import open_plain, plain_file, sync_folder
 from supervisor.settings.model import SupervisorSettings
+from supervisor.settings.profiles import is_changeable
 
 FILE_NAME = "commissioning.jsonl"
-MAY_REPEAT = "holdwatch commission --step"
 MOST_TOLD = 3
 LARGEST_BYTES = 4_000_000  # a step takes some kilobytes
 CALIBRATIONS = ("front_cell", "far_cell", "current")
@@ -186,7 +186,7 @@ def why_not(
         return
     for step in needed(settings):
         if why := standing(step, settings, counts).why:
-            yield f"not commissioned: {why} ({MAY_REPEAT} {step.key})"
+            yield f"not commissioned: {why} ({_repeats(step, settings)})"
 
 
 def old_calibrations(
@@ -199,7 +199,7 @@ def old_calibrations(
         found = standing(step, settings, counts).found if step.is_needed(settings) else None
         days = _days_since(found.wall, now) if found and found.passed else 0
         if days > CALIBRATED_FOR_DAYS:
-            yield f"{step.title}: calibrated {days} days ago ({MAY_REPEAT} {key})"
+            yield f"{step.title}: calibrated {days} days ago ({_repeats(step, settings)})"
 
 
 def shortened(reasons: Sequence[str]) -> tuple[str, ...]:
@@ -234,6 +234,11 @@ def changes(was: Any, now: Any, path: str = "") -> Iterator[tuple[str, Any, Any]
         yield path, was, now
 
 
+def _repeats(step: BuildStep, settings: SupervisorSettings) -> str:
+    profile = f" --profile {settings.profile}" if settings.is_of_profile else ""
+    return f"holdwatch commission --step {step.key}{profile}"
+
+
 def _done(lines: Iterable[Line]) -> Iterator[StepDone]:
     return (line for line in lines if isinstance(line, StepDone))
 
@@ -257,9 +262,15 @@ def _void(step: BuildStep, settings: SupervisorSettings, since: Iterable[Line]) 
     for line in since:
         if isinstance(line, Lost) and line.step in ("", step.key):
             return f"a later line of the record cannot be read, and may be of the step {step.key}"
-        if isinstance(line, StepDone) and line.step in stands_on:
+        if isinstance(line, StepDone) and line.step in stands_on and not _is_other(line, settings):
             return f"the step {step.key} was done before the step {line.step} was done again"
     return ""
+
+
+def _is_other(done: StepDone, settings: SupervisorSettings) -> bool:
+    """Done for another profile: it says nothing of the settings in force."""
+    differ = [path for path, *_ in changes(done.relied_on, BY_KEY[done.step].relied_on(settings))]
+    return bool(differ) and all(is_changeable(path) for path in differ)
 
 
 def _told(value: Any) -> str:

@@ -159,6 +159,11 @@ class SupervisorSettings(Settings):
     web: Web = Web()
 
     @property
+    def is_of_profile(self) -> bool:
+        """Of one of the file's profiles, not the file's own."""
+        return self.profile in self.profiles
+
+    @property
     def lease_s(self) -> float:
         """How long permission to be closed lasts, from the renewal that last fed the driver.
 
