@@ -1,6 +1,10 @@
-"""What hands have taken off is remembered, so that it is put back, whatever came of a step."""
+"""What hands have taken off is remembered, so that it is put back, whatever came of the steps.
+
+It is put back when it has to be, not after every step: nobody wants to bolt a lead on for a minute.
+"""
 
 from supervisor.commissioning.deeds import (
+    CoilOnly,
     Deed,
     DidIt,
     Flow,
@@ -17,30 +21,43 @@ from supervisor.measurement.meter import Meter
 
 
 class TidyPerson:
-    """A person who knows what has been taken off, and puts it back when asked to."""
+    """A person who knows what has been taken off, and puts it back when asked to, or before
+    something that cannot be done without it. What is so already is not asked for again."""
 
     def __init__(self, person: Person) -> None:
         self.name = person.name
         self._person = person
         self._off: dict[str, None] = {}  # in the order in which they came off
         self._cables = False
+        self._coil_only = False
 
     def does(self, deed: Deed) -> None:
         """Noted before it is asked for: who leaves in the middle may have done it."""
         match deed:
+            case CoilOnly() if self._coil_only:
+                return
+            case CoilOnly():
+                self._coil_only = True
             case Source() | Raise() | Jump():
-                self._off |= dict.fromkeys(deed.channels)
+                self._takes_off(deed.channels)
             case TakeOff():
-                self._off[deed.channel] = None
-            case NoCurrent() | Flow():
-                self._cables = True
+                self._takes_off((deed.channel,))
+            case NoCurrent() | Flow():  # by the shunt's own sense wires
+                if self._off:
+                    self.puts_back()
+                self._cables, self._coil_only = True, False
         self._person.does(deed)
 
     def puts_back(self) -> None:
         """Asks for what is off; for nothing when nothing is."""
         if deed := self._what_is_off():
-            self._off, self._cables = {}, False
+            self._off, self._cables, self._coil_only = {}, False, False
             self._person.does(deed)
+
+    def _takes_off(self, channels: tuple[str, ...]) -> None:
+        if self._cables:
+            self.puts_back()
+        self._off |= dict.fromkeys(channels)
 
     def is_told_what_is_off(self) -> None:
         """Who has left is asked for nothing any more."""

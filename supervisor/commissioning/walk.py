@@ -52,7 +52,7 @@ class Walk:
     ) -> None:
         self.settings = settings
         self._leaves = leaves
-        self._person = person
+        self._person = TidyPerson(person)
         self._record = record
         self._adopt = adopt
         self._begins = begins
@@ -80,16 +80,26 @@ class Walk:
         A step that changes settings opens others anew: of all, until none is left that was not
         tried as things are now.
         """
-        if steps is not None:
-            passed = [self.do(step) for step in steps]  # each, whatever came of the one before
-            return all(passed)
+        try:
+            passed = self._all_open() if steps is None else self._these(steps)
+        except BaseException:  # Left, Unanswered, Ctrl-C, missing hardware
+            self._person.is_told_what_is_off()
+            raise
+        self._person.puts_back()
+        return passed
+
+    def _these(self, steps: Sequence[BuildStep]) -> bool:
+        """Each, whatever came of the one before."""
+        return all([self._do(step) for step in steps])
+
+    def _all_open(self) -> bool:
         turns: Counter[str] = Counter()
         while step := self._next(turns):
             turns[step.key] += 1
-            self.do(step)
+            self._do(step)
         return not self.open_steps()
 
-    def do(self, step: BuildStep) -> bool:
+    def _do(self, step: BuildStep) -> bool:
         """One step, twice if it found something to put right, and again when it was mended.
         Whether it passed at last."""
         done = self._tried(step)
@@ -121,22 +131,16 @@ class Walk:
 
     def _once(self, step: BuildStep) -> StepDone:
         self._holds()
-        person = TidyPerson(self._person)
-        try:
-            outcome = self._outcome(step, person)
-        except BaseException:  # Left, Unanswered, Ctrl-C, missing hardware
-            person.is_told_what_is_off()
-            raise
+        outcome = self._outcome(step)
         self._changed = bool(outcome.changes)
         done = self._recorded(step, outcome)  # first: what was found is not lost
         self._ended(step, done)
-        person.puts_back()
         if self._changed:
             self.settings = self._adopt(outcome.changes)
         return done
 
-    def _outcome(self, step: BuildStep, person: Person) -> Outcome:
-        bench = Bench(self.settings, self._leaves, person, self.lines)
+    def _outcome(self, step: BuildStep) -> Outcome:
+        bench = Bench(self.settings, self._leaves, self._person, self.lines)
         try:
             return STEPS[step.key].run(bench)
         except CannotTell as reason:

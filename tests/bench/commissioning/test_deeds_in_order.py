@@ -144,3 +144,18 @@ def test_leads_are_put_back_after_a_trip_that_failed(
     assert not one.go([BY_KEY[key]])
     assert isinstance(seen.deeds[-1], PutBack)
     assert sum(isinstance(deed, PutBack) for deed in seen.deeds) == 1
+
+
+def test_leads_go_back_when_they_are_needed_and_at_the_end_but_not_between(
+    hut_settings: SupervisorSettings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    one = walk(hut_settings, tmp_path)
+    seen = watched(one, monkeypatch)
+    keys = ("front_cell", "zero", "leads", "trip_undervoltage", "trip_overcurrent")
+    assert one.go([BY_KEY[key] for key in keys]), told(one.done)
+    kinds = [type(deed) for deed in seen.deeds]
+    backs = [number for number, kind in enumerate(kinds) if kind is PutBack]
+    assert [kinds[number + 1] for number in backs[:-1]] == [NoCurrent, Source]
+    assert backs[-1] == len(kinds) - 1
+    assert kinds.count(CoilOnly) == 1
+    assert all(lead.source is None for lead in seen.build.world.leads.values())
