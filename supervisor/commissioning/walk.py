@@ -89,8 +89,8 @@ class Walk:
         return passed
 
     def _these(self, steps: Sequence[BuildStep]) -> bool:
-        """Each, whatever came of the one before."""
-        return all([self._do(step) for step in steps])
+        passed = [self._do(step) for step in steps]  # each, whatever came of the one before
+        return all(passed)
 
     def _all_open(self) -> bool:
         turns: Counter[str] = Counter()
