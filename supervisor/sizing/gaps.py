@@ -49,3 +49,9 @@ def cautions(settings: SupervisorSettings) -> Iterator[str]:
     yield from least_charge_cautions(settings)
     if settings.uncommissioned is None:
         yield "it closes only with a commissioning record of these settings (holdwatch commission)."
+    else:
+        yield (
+            "uncommissioned is accepted: it closes although nobody may have tried this build with "
+            "these settings. On a real build run holdwatch commission, and take that key and its "
+            "reason out."
+        )

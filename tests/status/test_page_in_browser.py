@@ -214,3 +214,5 @@ def test_the_verdict_on_all_rules_together(
         assert browser.run(drawn) == f"#mark-{mark}"
         off = ["2 protections are off."] if sample == "without" else [""]
         assert browser.texts("#off-link") == off
+        untried = ["Not commissioned."] if samples.ALL[sample].uncommissioned else [""]
+        assert browser.texts("#untried-link") == untried

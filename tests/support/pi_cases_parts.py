@@ -41,7 +41,7 @@ CASES: list[tuple[str, State, str, tuple[Spoil, ...]]] = [
     # --- settings
     ("settings.fit", GOOD, "fit for use", ()),
     ("settings.fit", CANNOT_TELL, "there are none", (no_settings,)),
-    ("settings.commissioned", NOTE, "nobody has tested", ()),
+    ("settings.commissioned", NOTE, "nobody may have tried", ()),
     # --- I2C bus
     ("bus.device", GOOD, "/dev/i2c-1 is there", ()),
     ("bus.device", FAULT, "there is no /dev/i2c-1", (remove("/dev/i2c-1"),)),

@@ -46,7 +46,7 @@ function show(status) {
   say(at("bank"), status.bank);
   say(at("profile"), status.profile === OWN_PROFILE ? "" : `profile ${status.profile}`);
   at("simulation").hidden = !status.simulated;
-  at("uncommissioned").hidden = status.uncommissioned === null;
+  at("uncommissioned").hidden = at("untried-link").hidden = status.uncommissioned === null;
   say(at("uncommissioned-reason"), status.uncommissioned ?? "");
   at("blocked").hidden = status.not_closing_because.length === 0 || isNotOpen(status);
   list(at("blocked-list"), status.not_closing_because, (item, reason) => say(item, sentence(reason)));
