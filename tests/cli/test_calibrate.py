@@ -1,6 +1,7 @@
 """One channel against a reference: old and new, history, and nothing written when dry."""
 
 import json
+import shlex
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -60,6 +61,10 @@ def test_steps_that_relied_on_the_old_values_are_told(
     BuildRecord(tmp_path).add(passed)
     result = run("--channel", "front_cell")
     assert "relied on the old values: trip_overvoltage" in one_line(result.stderr)
+    again = next(line for line in result.stderr.splitlines() if "--step trip_overvoltage" in line)
+    tried = CliRunner().invoke(main, [*shlex.split(again)[1:], "--yes"])
+    assert tried.exit_code == 0, tried.stderr
+    assert BuildRecord(tmp_path).read()[-1].step == "trip_overvoltage"
     told = json.loads(run("--channel", "front_cell", "--json").stdout)
     assert told["void"] == ["trip_overvoltage"]
     assert told["channel"] == "front_cell"
@@ -79,6 +84,13 @@ def test_dry_nothing_is_written(run: Run, tmp_path: Path, hut_path: Path) -> Non
 def test_the_shunt_begins_with_its_zero(run: Run) -> None:
     told = one_line(run("--channel", "shunt").stderr)
     assert told.index("(zero), 1 of 2") < told.index("(current), 2 of 2")
+
+
+def test_the_reference_and_its_accuracy_go_on_record(run: Run, tmp_path: Path) -> None:
+    assert run("--channel", "front_cell").exit_code == 0
+    found, left = BuildRecord(tmp_path).read()
+    reference = "reference meter: 0.05 % of the reading + 3 counts of 0.0001 V, as stated"
+    assert found.notes[0] == left.notes[0] == reference
 
 
 def test_the_history_with_age(run: Run, tmp_path: Path) -> None:
@@ -114,6 +126,9 @@ def test_what_is_real_and_what_is_simulated_are_two_histories(run: Run, hut_path
 def test_odd_ways_to_call_it(run: Run) -> None:
     assert run().exit_code == 2
     assert run("--channel", "rear_cell").exit_code == 2
+    result = run("--channel", "current")  # as its step is called
+    assert result.exit_code == 2
+    assert "--channel shunt" in one_line(result.stderr)
 
 
 def test_a_channel_that_the_build_lacks(hut_path: Path, tmp_path: Path) -> None:

@@ -123,3 +123,15 @@ def test_its_steps_are_done_with_its_values(run: Run, tmp_path: Path) -> None:
 
 def test_its_shunt_is_calibrated_in_a_simulation(run: Run) -> None:
     assert run("calibrate", "--yes", "--channel", "shunt", "--profile", "final_hold").exit_code == 0
+
+
+def test_what_a_profile_sets_otherwise_is_no_change(hut_settings: SupervisorSettings) -> None:
+    hold = with_profile(hut_settings, "final_hold")
+    told = " ".join(why_not(hold, all_done(hut_settings), simulated=False))
+    assert "the step zero was done with channels.shunt." in told
+    assert "for this profile it is" in told
+    assert " now" not in told
+    contactor = hut_settings.contactor.model_copy(update={"release_milliseconds": 31.0})
+    slower = with_profile(hut_settings.model_copy(update={"contactor": contactor}), "final_hold")
+    told = " ".join(why_not(slower, all_done(hut_settings), simulated=False))
+    assert "contactor.release_milliseconds 30.0, it is 31.0 now" in told

@@ -121,3 +121,54 @@ def test_all_that_is_odd_is_told_at_once(person: Person) -> None:
 def test_every_deed_and_question_has_a_key(hut_settings: SupervisorSettings) -> None:
     assert len(DEEDS) == len(set(DEEDS))
     assert {"meter_front_cell", "meter_far_cell", "meter_shunt"} <= questions(hut_settings).keys()
+
+
+def test_a_list_that_was_never_begun_is_no_surplus(person: Person) -> None:
+    """One file serves for all steps, and for one of them."""
+    one = person("answers:\n  meter_front_cell: [3.0, 3.3]\n  meter_far_cell: [3.0, 3.3]\n")
+    assert one.surplus == ()
+    one.reads(FRONT)
+    assert len(one.surplus) == 1
+
+
+NOT_OF_ANSWERS = ("setting", "limit", "hut-bank", "right for every build")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (None, "There is no such file"),
+        ("", "There is nothing in this file"),
+        ("just words\n", "does not begin with a key"),
+        ("answer:\n  saw_buzzer: true\n", "There is no key answer at the top of the file"),
+        ("a: [\n", "This is not YAML"),
+        ("meters: 3\n", "must be a block"),
+        ('meters:\n  volts: {accuracy: "1 % + 3"}\n', "resolution is missing"),
+        ('meters:\n  volts: {accuracy: "1 % + 3"}\n', 'resolution: "0.1 mV"'),
+        ('meters:\n  volts: {accuracy: "0.05 %% + 3", resolution: "1 mV"}\n', "one % too many"),
+        ('meters:\n  volts: {accuracy: "good", resolution: "1 mV"}\n', "meters.volts.accuracy"),
+        ('meters:\n  volts: {accuracy: "1 %", resolution: "fine"}\n', "meters.volts.resolution"),
+        ('meters:\n  volts: {accuracy: "1 %", resolution: "0 mV"}\n', "meters.volts.resolution"),
+        ("meters:\n  volts: {accuracy: 3, resolution: 1}\n", "accuracy is 3"),
+        ("answers:\n  meter_front_cell: [3.0, high]\n", "'high' is no number of V"),
+        ("answers:\n  meter_front_cell: [3.0, high]\n", "did not show"),
+        ("answers:\n  meter_front_cell: 3,412\n", "decimal comma"),
+        ("answers:\n  saw_buzzer: yes\n", "true or false"),
+        ("answers:\n  saw_buzzer: &a true\n", "&a"),
+        ("x" * 300_000, "larger than 256 KiB"),
+        ("a: b\x00\n", "zero bytes"),
+        ("a: \u2028\n", "invisible"),
+    ],
+)
+def test_faults_of_answers_are_told_in_their_own_words(
+    hut_settings: SupervisorSettings, tmp_path: Path, text: str | None, words: str
+) -> None:
+    path = tmp_path / "answers.yaml"
+    if text is not None:
+        path.write_text(text, "utf-8")
+    with pytest.raises(SettingsFaults) as refused:
+        PersonByAnswers(path, hut_settings, "A. Warden")
+    told = " ".join(str(refused.value).split())
+    assert words in told
+    assert "answers.yaml" in told
+    assert not [word for word in NOT_OF_ANSWERS if word in told]

@@ -77,7 +77,8 @@ def test_calibrations_have_a_date_and_an_age(
     assert [(one["step"], one["age_days"]) for one in data["calibrations"]] == [("current", days)]
     assert bool(data["reminders"]) is (days == 375)
     age = "age not known" if days is None else f"{days} days ago"
-    assert f"Current: {wall}, {age}" in certificate_page(data)
+    shown = wall[:16].replace("T", " ") if "+" in wall else wall
+    assert f"Current: {shown}, {age}" in certificate_page(data)
 
 
 def test_a_build_that_may_close_untried_is_not_said_to_stay_open(
@@ -107,7 +108,7 @@ def test_settings_relied_on_and_found_are_on_the_page(hut_settings: SupervisorSe
     line = step_done(hut_settings, "zero", as_found={"offset_amperes": -0.003572})
     page = certificate_page(told(hut_settings, [line]))
     assert f"channels.shunt.converter: {hut_settings.channels.shunt.converter}" in page
-    assert "offset_amperes -0.003572" in page
+    assert "-0.003572 A" in page
     assert "k = 2" in page
     assert "protection.overvoltage.trip_volts:" not in page  # nothing that was done relied on it
 
@@ -124,8 +125,14 @@ def test_the_page_stands_alone_with_headings_in_order(hut_settings: SupervisorSe
 @pytest.mark.parametrize(
     ("finding", "measured", "limits"),
     [
-        (Finding("x", False, 3.65441, "V", 3.64, 3.65395, 0.0042), "3.65441 ± 0.00420 V",
-         "3.64000 to 3.65395 V"),
+        (Finding("x", False, 3.65441, "V", 3.64, 3.65395, 0.0042), "3.6544 ± 0.0042 V",
+         "3.6400 to 3.6540 V"),
+        (Finding("x", False, 3.65397, "V", 3.64, 3.65395, 0.0042), "3.65397 ± 0.0042 V",
+         "3.64000 to 3.65395 V"),  # which side of the limit it is on must show
+        (Finding("x", True, 264.0, "ms", high=300.0, uncertainty=1.0), "264.0 ± 1.0 ms",
+         "up to 300.0 ms"),
+        (Finding("x", True, 1.5, "A", uncertainty=0.0996), "1.50 ± 0.10 A", ""),
+        (Finding("x", True, 1234.0, "A", uncertainty=234.2), "1230 ± 230 A", ""),
         (Finding("x", True, 3.6006, "V", 3.59519, 3.605546, 0.00243), "3.6006 ± 0.0024 V",
          "3.5952 to 3.6055 V"),
         (Finding("x", False, 40.0, "ms", high=30.0), "40 ms", "up to 30 ms"),
@@ -155,6 +162,26 @@ def test_rounding_brings_nothing_within_its_limit(
     shown, bound = figures(vars_of(one))
     as_shown = float(shown.split(" ±")[0])
     assert (as_shown <= float(bound.removeprefix("up to "))) is (measured <= high)
+
+
+@given(st.floats(-1e4, 1e4), st.floats(1e-6, 1e3))
+def test_an_uncertainty_has_two_digits_that_count_and_no_more(
+    measured: float, unsure: float
+) -> None:
+    """JCGM 100:2008 (GUM), 7.2.6; and the value stands to the same place."""
+    shown, _ = figures(vars_of(Finding("x", True, measured, "V", uncertainty=unsure)))
+    value, of_it = shown.removesuffix(" V").split(" ± ")
+    digits = of_it.replace(".", "").lstrip("0")
+    assert len(digits.rstrip("0") if "." not in of_it else digits) <= 2
+    assert float(of_it) == pytest.approx(unsure, rel=0.051)
+    assert len(value.partition(".")[2]) == len(of_it.partition(".")[2])
+
+
+@given(st.floats(-1e4, 1e4), st.floats(1e-9, 1e3) | st.none())
+def test_no_zero_has_a_minus(measured: float, unsure: float | None) -> None:
+    shown, _ = figures(vars_of(Finding("x", True, measured, "", uncertainty=unsure)))
+    value = shown.split(" ±")[0]
+    assert not (value.startswith("-") and float(value) == 0)
 
 
 @given(findings)

@@ -85,6 +85,49 @@ def test_as_found_stands_beside_as_left(hut_settings: SupervisorSettings) -> Non
     assert "gain 1.00123" in certificate_page(told(hut_settings, found, left))
 
 
+@pytest.mark.parametrize(
+    ("key", "as_found", "shown"),
+    [
+        ("zero", {"zero_a": -2.357056e-05}, "shown while none flowed -0.00002357 A"),
+        ("zero", {"offset_amperes": -0.010323}, "offset -0.010323 A"),
+        ("release", {"longest_ms": 264.2857142}, "longest 264.3 ms"),
+        ("front_cell", {"gain": 1.0001, "offset": 0.000235}, "gain 1.0001, offset 0.000235 V"),
+        ("current", {"gain": 1.0001, "offset": -0.0103}, "gain 1.0001, offset -0.0103 A"),
+        ("current", {"offset": -0.0, "error_at_3_a": 1.0}, "offset 0 A."),
+        ("current", {"something": 1.5}, "something 1.5."),
+    ],
+)
+def test_what_was_found_is_told_with_its_unit(
+    hut_settings: SupervisorSettings, key: str, as_found: dict[str, float], shown: str
+) -> None:
+    page = _Words(certificate_page(told(hut_settings, done(hut_settings, key, as_found=as_found))))
+    assert f"Found: {shown}" in page.words
+
+
+def test_what_was_written_is_told_with_its_unit(hut_settings: SupervisorSettings) -> None:
+    left = {"gain": 1.000104, "offset_volts": 0.000235, "gain_uncertainty_percent": 0.059}
+    line = done(hut_settings, "front_cell", passed=False, as_left=left)
+    page = _Words(certificate_page(told(hut_settings, line))).words
+    written = "gain 1.000104, offset 0.000235 V, unsure of the gain 0.059 %."
+    assert f"Written into the settings: {written}" in page
+    line = replace(line, simulated=True)
+    page = _Words(certificate_page(told(hut_settings, line, simulated=True))).words
+    assert "Written into" not in page
+    assert f"A real walk would have written into the settings: {written}" in page
+
+
+def test_times_are_to_the_minute_and_their_zone_is_said_once(
+    hut_settings: SupervisorSettings,
+) -> None:
+    lines = [done(hut_settings, step.key) for step in needed(hut_settings)]
+    page = _Words(certificate_page(told(hut_settings, *lines))).words
+    assert page.count("2026-11-30 10:00") >= len(lines)
+    assert page.count("UTC") == 1
+    assert "+00:00" not in page
+    other = done(hut_settings, "parts", wall="2026-11-30T10:00:00+02:00")
+    assert "2026-11-30 08:00" in _Words(certificate_page(told(hut_settings, other))).words
+
+
 def test_a_simulation_says_so(hut_settings: SupervisorSettings) -> None:
     lines = [done(hut_settings, step.key, simulated=True) for step in needed(hut_settings)]
     data = told(hut_settings, *lines, simulated=True)
