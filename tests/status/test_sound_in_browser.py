@@ -25,6 +25,7 @@ HEARD = """
     window.skewMs = 0;
     Date.now = () => real() + window.skewMs;"""
 TRIP, NOW, LOST, ON = [880, 660], [1040] * 4, [520, 390], [780, 1040]
+AGE_S = r"Number(/(\d+)\s+s old/.exec(document.getElementById('age').textContent)?.[1])"
 STATE = "return document.getElementById('sound').dataset.state"
 
 
@@ -177,7 +178,7 @@ def test_lost_data_sound_after_a_while_and_no_more_when_they_are_back(
         browser.wait_for("No fresh data")
         assert browser.run(STATE) == "on"  # a link may be away for a breath
         browser.run("window.skewMs += 6000")
-        browser.wait_until("parseInt(document.getElementById('age').textContent) >= 12")
+        browser.wait_until(f"{AGE_S} >= 12")
         browser.run("window.skewMs += 4000")
         sounds(browser, LOST, "no data")
         del page.answers["/api/status"]
