@@ -29,8 +29,14 @@ def command(run_dir: Path, config: Path | None) -> None:
     it after every end. While a daemon is at work it does nothing, and while it is at work no
     daemon starts.
     """
-    # The GPIO library changes the working folder.
-    run_dir, config = run_dir.absolute(), config and config.absolute()
+    try:  # the GPIO library changes the working folder
+        run_dir, config = run_dir.absolute(), config and config.absolute()
+    except FileNotFoundError:
+        raise fail(
+            "holdwatch: the folder in which this was typed is gone\n"
+            f"  why: {run_dir} is looked for from there\n"
+            "  what to do: give whole paths, which begin with /"
+        ) from None
     below, why_not_all = _folders_below(run_dir)
     folders = [folder for folder in (run_dir, *below) if _has_left(folder)]
     if not folders and not why_not_all:

@@ -301,7 +301,10 @@ class Guard:
         if problem:
             return problem
         if not self._keeper.clear(f"reset by {who}: {reason}"):
-            return "the lockout file cannot be written, so the lockout stays"
+            return (
+                "the lockout file was not written for sure, so the lockout stays; until the disk "
+                "is mended, a power cut may leave it locked out or reset"
+            )
         self.circuit = after(self.circuit, Cause.RESET)
         self._logbook.note("reset", f"reset by {who}: {reason}", who=who, reason=reason)
         return None

@@ -103,8 +103,8 @@ class LockoutKeeper:
         if self._clock.now_s() < self._store_again_s:
             return
         if lockout is None and self.keep_waits:
-            self._store_again_s = self._clock.now_s() + STORE_AGAIN_AFTER_S
             self.keep("tried again")
+            self._store_again_s = self._clock.now_s() + STORE_AGAIN_AFTER_S
         if lockout is None or self.stored:
             return
         self.stored = self._write(lambda: self._latch.lock(lockout, self._to_keep()))

@@ -41,7 +41,10 @@ from supervisor.snapshot import Circuit, JournalView, Snapshot, Urgency
 log = logging.getLogger(__name__)
 PUBLISH_EVERY_S = 0.25
 LOOK_EVERY_S = 1.0  # for what has changed, to be recorded
-DEAF = "requests are not heard any more: a thread has ended or hangs; start the program again"
+DEAF = (
+    "requests are not heard, to open neither: a thread has ended or hangs; use the stop button, "
+    "start the program again"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,9 +304,15 @@ class Loop:
         self._notice_deafness()
 
     def _notice_deafness(self) -> None:
-        if not self.guard.deaf and not all(inbox.is_served for inbox in self._parts.inboxes):
-            self.guard.deaf = DEAF
-            log.critical("%s", DEAF)
+        """What is closed stays so: every rule goes on, and the stop button."""
+        deaf = "" if all(inbox.is_served for inbox in self._parts.inboxes) else DEAF
+        if deaf == self.guard.deaf:
+            return
+        self.guard.deaf = deaf
+        if deaf:
+            self._logbook.alarm("deaf", deaf)
+        else:
+            self._logbook.note("heard", "requests are heard again")
 
     def _carry_out_requests(self, decision: Decision) -> None:
         if self._parts.panel.reset_held(self._clock.now_s()):

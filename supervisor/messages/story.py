@@ -87,6 +87,7 @@ class Story:
             "closed": self._closed,
             "opened": lambda f: wording.opened(f.event.text, f.place, f.event.wall_s),
             "finished": lambda f: wording.finished(f.event.text, f.place, f.event.wall_s),
+            "deaf": lambda f: wording.deaf(f.event.text, f.place, f.event.wall_s),
             "latch_not_written": self._trouble,
             "journal_lost": self._trouble,
             "journal_set_aside": self._trouble,

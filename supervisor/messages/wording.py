@@ -168,6 +168,19 @@ def trouble(text: str, place: Place, wall_s: float) -> Draft:
     )
 
 
+def deaf(text: str, place: Place, wall_s: float) -> Draft:
+    return Draft(
+        "record",
+        Weight.ALARM,
+        "REQUESTS NOT HEARD",
+        place,
+        wall_s,
+        told=text,
+        did="the protection goes on; what is closed stays closed",
+        check="the stop button opens it; then start the program again",
+    )
+
+
 def ignored(cue: CueView, for_s: float, circuit: str, place: Place, wall_s: float) -> Draft:
     return Draft(
         "cues",

@@ -217,3 +217,24 @@ def test_given_by_a_relative_path_every_circuit_below_is_dropped(
     assert code == 0
     assert said.count("off: coil") == 2
     assert not list(tmp_path.glob("run/*/outputs.json"))
+
+
+def test_a_folder_that_cannot_be_looked_into_is_not_said_to_be_clear(killed: Path) -> None:
+    loop = killed.parent / "loop"
+    loop.symlink_to(loop)  # ELOOP, for root as well
+    code, told = drop(killed.parent)
+    assert code == 1
+    assert "nothing was left on" not in told
+    assert str(loop) in told
+
+
+def test_from_a_folder_that_is_gone_it_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    gone = tmp_path / "gone"
+    gone.mkdir()
+    monkeypatch.chdir(gone)
+    gone.rmdir()
+    code, told = drop(Path("run"))
+    assert code == 1
+    assert "give whole paths" in told

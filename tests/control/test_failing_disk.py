@@ -282,3 +282,31 @@ def test_whatever_fails_when_nothing_is_lost_and_nothing_stands(
                 story.disk.fails_at = fails_at
                 story.act(act)
                 story.further(seconds)
+
+
+@pytest.mark.parametrize("takes_s", [0.0, 1.5, 5.0])
+def test_a_slow_disk_that_fails_leaves_the_loop_time_of_its_own(
+    hut_settings: SupervisorSettings,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    takes_s: float,
+) -> None:
+    """The next try waits a second from the end of the last one, not from its beginning."""
+    bench = LoopBench(with_level_drive(hut_settings), tmp_path)
+    bench.run(READY_S)
+    ended_s: list[float] = []
+    began_s: list[float] = []
+
+    def fails(*_: object) -> None:
+        began_s.append(bench.clock.now_s())
+        bench.clock.sleep_until(bench.clock.now_s() + takes_s)
+        ended_s.append(bench.clock.now_s())
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr(Latch, "_write", fails)
+    assert not bench.loop.keeper.keep("a test")
+    for _ in range(400):
+        bench.loop.cycle()
+    gaps_s = [began - ended for ended, began in zip(ended_s[1:], began_s[2:], strict=False)]
+    assert gaps_s
+    assert min(gaps_s) > 0.9

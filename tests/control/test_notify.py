@@ -93,6 +93,17 @@ def test_what_the_disk_takes_is_borne_with_and_nothing_else(told: Told) -> None:
     ]  # fmt: skip
 
 
+def test_it_begins_to_count_when_it_is_ready(told: Told) -> None:
+    """Whatever the start took."""
+    told.now_s += 60.0
+    told.notifier.ready()
+    told.now_s += 0.5
+    told.write(1.0)
+    assert heard(told.systemd) == [
+        b"READY=1", b"WATCHDOG_USEC=31500000", b"WATCHDOG_USEC=1500000",
+    ]  # fmt: skip
+
+
 @pytest.mark.parametrize("lost", range(4))
 def test_the_units_patience_is_told_until_it_is_delivered_and_fed_with_no_other(
     told: Told, lost: int

@@ -354,3 +354,18 @@ def test_half_a_last_line_is_refused_in_words(bench: Bench) -> None:
     asks.shutdown(socket.SHUT_WR)
     assert bench.take() == []
     assert b"not understood" in asks.recv(4096)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        b'{"act": "open", "act": "close"}',
+        b'{"act": "open", "reason": "x", "act": "reset"}',
+    ],
+)
+def test_a_line_with_two_acts_is_none(bench: Bench, text: bytes) -> None:
+    """One of them to open: which would it be?"""
+    client = bench.connect()
+    client.sendall(text + b"\n")
+    assert bench.take() == []
+    assert b"not understood" in client.recv(4096)
