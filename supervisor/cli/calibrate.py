@@ -1,6 +1,7 @@
 """``holdwatch calibrate``: one channel against a reference, as found and as left."""
 
 import json
+import shlex
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -16,12 +17,21 @@ if TYPE_CHECKING:
     from supervisor.settings.model import SupervisorSettings
 
 STEPS = {"front_cell": ("front_cell",), "far_cell": ("far_cell",), "shunt": ("zero", "current")}
-KEYS = ("gain", "offset_volts", "offset_amperes", "gain_uncertainty_percent")
+
+
+class ChannelName(click.Choice[str]):
+    """By its name in the settings; who gives the step that calibrates it is told that."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        for name, keys in STEPS.items():
+            if value in keys and value not in STEPS:
+                self.fail(f"{value} is a step; its channel is: --channel {name}", param, ctx)
+        return super().convert(value, param, ctx)
 
 
 @click.command()
 @bench_options
-@click.option("--channel", required=True, type=click.Choice(list(STEPS)), help="Which one.")
+@click.option("--channel", required=True, type=ChannelName(list(STEPS)), help="Which one.")
 @click.option("--history", is_flag=True, help="Earlier calibrations, as on record; tries nothing.")
 @click.option("--dry-run", is_flag=True, help="Measure and reckon; write nothing.")
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
@@ -38,6 +48,7 @@ def command(channel: str, history: bool, dry_run: bool, as_json: bool, **bench: 
     """
     from supervisor.cli.commission_bench import Asked
     from supervisor.cli.commission_builds import commission_bench
+    from supervisor.cli.commission_file import calibration_of
 
     asked = Asked(**bench, writes=not dry_run)
     with errors_in_words():
@@ -46,13 +57,13 @@ def command(channel: str, history: bool, dry_run: bool, as_json: bool, **bench: 
             return
         with commission_bench(asked) as one:
             _check_fitted(one.settings, channel)
-            before, old = len(one.done), _values(one.settings, channel)
+            before, old = len(one.done), calibration_of(one.settings, channel)
             passed = one.go([BY_KEY[key] for key in STEPS[channel]])
             told = _told(one, channel, old, before)
     if as_json:
         click.echo(json.dumps(told | {"passed": passed}, indent=2))
     else:
-        _tell(told, dry_run=dry_run)
+        _tell(told, asked)
     if not passed:
         raise click.exceptions.Exit(EXIT_FAILED)
 
@@ -65,27 +76,41 @@ def _check_fitted(settings: "SupervisorSettings", channel: str) -> None:
 def _told(
     bench: "CommissionBench", channel: str, old: dict[str, Any], before: int
 ) -> dict[str, Any]:
+    from supervisor.cli.commission_file import calibration_of
     from supervisor.cli.commission_text import void
 
     done = bench.done
     return {
         "channel": channel,
         "old": old,
-        "new": _values(bench.settings, channel),
+        "new": calibration_of(bench.settings, channel),
         "steps": [_entry(one) for one in done[before:]],
         "void": void(bench.settings, bench.lines),
     }
 
 
-def _tell(told: dict[str, Any], *, dry_run: bool) -> None:
+def _tell(told: dict[str, Any], asked: "Asked") -> None:
     """Old and new, and what has to be done again."""
     for key, old in told["old"].items():
         new = told["new"][key]
         click.echo(f"{key}: {_value(old)}{'' if old == new else f' -> {_value(new)}'}")
-    if dry_run:
+    if not asked.writes:
         say("nothing is written")
-    elif told["void"]:
-        say(f"to be tried again, as they relied on the old values: {', '.join(told['void'])}")
+        return
+    if asked.simulate:
+        say(f"SIMULATED: nothing is written into {asked.config}")
+    if told["void"]:
+        say(f"to be tried again, as they relied on the old values: {', '.join(told['void'])}, by")
+        say(f"  {_again(asked, told['void'])}")
+
+
+def _again(asked: "Asked", keys: list[str]) -> str:
+    """The command that tries them, to be copied."""
+    given = {"profile": asked.profile, "state-dir": asked.state_dir, "run-dir": asked.run_dir}
+    words = ["holdwatch", "commission", "--config", str(asked.config)]
+    words += [word for name, one in given.items() if one for word in (f"--{name}", str(one))]
+    words += ["--simulate"] if asked.simulate else []
+    return shlex.join([*words, *(word for key in keys for word in ("--step", key))])
 
 
 def _history(asked: "Asked", channel: str, *, as_json: bool) -> None:
@@ -135,11 +160,6 @@ def days_since(wall: str, now: datetime) -> int | None:
         return (now - datetime.fromisoformat(wall)).days
     except (ValueError, TypeError):
         return None
-
-
-def _values(settings: "SupervisorSettings", channel: str) -> dict[str, Any]:
-    block = plain(settings, f"channels.{channel}") or {}
-    return {key: block[key] for key in KEYS if key in block}
 
 
 def _value(value: Any) -> str:

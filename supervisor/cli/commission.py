@@ -3,7 +3,9 @@
 import json
 import os
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -51,14 +53,28 @@ def bench_options(command: Callable[..., Any]) -> Callable[..., Any]:
     type=click.Choice(list(BY_KEY)),
     help="This step, passed already or not; again for more of them. --list shows the keys.",
 )
-@click.option("--certificate", "page", type=File, help="Write it as FILE.html and FILE.json.")
-@click.option("--defect", metavar="NAME", help="With --simulate: plant it in the build.")
+@click.option(
+    "--certificate", "page", type=File, help="FILE.html, and FILE.json; with --list without a walk."
+)
+@click.option(
+    "--defect",
+    metavar="NAME",
+    shell_complete=completion.defects,
+    help="With --simulate: plant it in the build. hardware/commissioning.md lists them.",
+)
+@click.option(
+    "--calibrated",
+    "copy",
+    type=File,
+    help="With --simulate: a copy of the settings with what was calibrated, as a new FILE.",
+)
 @click.option("--json", "as_json", is_flag=True, help="The certificate as JSON; with --list that.")
 def command(
     only_list: bool,
     keys: tuple[str, ...],
     page: Path | None,
     defect: str | None,
+    copy: Path | None,
     as_json: bool,
     **bench: Any,
 ) -> None:
@@ -67,15 +83,17 @@ def command(
     Without --step: all that this build needs and that has not passed with its present settings. It
     may be left at any question ("leave", Ctrl-C); the same command goes on from there. A profile
     with a shunt or limits of its own wants those steps once more, with --profile. Folders left out:
-    those that the service gives to the circuit of the settings. No daemon may run meanwhile.
+    those that the service gives to the circuit of the settings. No daemon may run meanwhile. A
+    simulation writes nothing into the settings.
 
     \b
     --answers: a YAML file. A list is taken in turn, a single answer holds always.
       meters:
         volts: {accuracy: "0.05 % + 3", resolution: "0.1 mV"}
       answers:
-        meter_front_cell: [3.0, 3.3, 3.6]
+        meter_front_cell: [2.5, 3.3, 3.6, 2.5, 3.3, 3.6]  # as found, as left
         saw_buzzer: true
+        saw_lamp: true
       deeds: done
 
     Exit 0 when all steps that were to be done have passed, 1 when one failed or is still open, 69
@@ -83,20 +101,29 @@ def command(
     """
     from supervisor.cli.commission_bench import Asked
     from supervisor.cli.commission_builds import commission_bench
-    from supervisor.cli.commission_text import last_word, show
+    from supervisor.cli.commission_text import last_word, show, unwritten
 
     asked = Asked(**bench, defect=defect)
     if page:
         _check(page)
+    if copy:
+        _check_copy(copy, is_walk=asked.simulate and not only_list)
     with errors_in_words():
         if only_list:
-            _list(asked, as_json=as_json)
+            _list(asked, page, as_json=as_json)
             return
         with commission_bench(asked) as one:
             passed = one.go([BY_KEY[key] for key in keys] if keys else None)
-            told = _certificate(one)
+            now = one.leaves.clock.wall()
+            told = _certificate(one.file, one.settings, one.record.lines(), asked, now)
+            found = one.file.calibrated(one.settings)
             if page:
                 _write(told, page)
+            if copy:
+                _write_whole(copy, one.file.text_with(found))
+                say(f"a copy of {asked.config}, as it was calibrated: {copy}")
+            elif found and asked.simulate:
+                show(one.console, unwritten(asked.config, found))
             if as_json:
                 click.echo(json.dumps(told, indent=2))
             show(one.console, last_word(one.settings, one.lines))
@@ -104,7 +131,7 @@ def command(
         raise click.exceptions.Exit(EXIT_FAILED)
 
 
-def _list(asked: Any, *, as_json: bool) -> None:
+def _list(asked: Any, page: Path | None, *, as_json: bool) -> None:
     from supervisor.cli.check_words import console
     from supervisor.cli.commission_bench import taken_over
     from supervisor.cli.commission_builds import record_of
@@ -112,27 +139,43 @@ def _list(asked: Any, *, as_json: bool) -> None:
     from supervisor.cli.commission_text import listed, show, states
     from supervisor.control.build_record import counting
 
-    settings, record = SettingsFile(asked.config, asked.profile).settings, record_of(asked)
-    lines = counting(record.lines(), simulated=asked.simulate)
+    file, record = SettingsFile(asked.config, asked.profile), record_of(asked)
+    settings, whole = file.settings, record.lines()
+    lines = counting(whole, simulated=asked.simulate)
     if asked.simulate:
         settings = taken_over(settings, lines)
     if as_json:
         click.echo(json.dumps(states(settings, lines), indent=2))
     else:
         show(console(), listed(settings, lines))
+    if page:
+        _write(_certificate(file, settings, whole, asked, _now(lines, asked)), page)
     for doubt in record.doubts:
         say(f"{doubt}: such a step counts as not done")
 
 
-def _certificate(bench: Any) -> dict[str, Any]:
+def _now(lines: Sequence[Any], asked: Any) -> datetime:
+    """The time in a simulation is its own: that of the last that was done in it."""
+    if asked.simulate:
+        for line in reversed(lines):
+            with suppress(ValueError, AttributeError):  # AttributeError: of a lost line
+                if (wall := datetime.fromisoformat(line.wall)).tzinfo:
+                    return wall
+    return datetime.now(UTC)
+
+
+def _certificate(
+    file: Any, settings: Any, lines: Sequence[Any], asked: Any, now: datetime
+) -> dict[str, Any]:
+    """Of what is on record; ``settings``: the file's, with what a simulation has calibrated."""
     from supervisor.commissioning.certificate import certificate
 
     return certificate(
-        bench.settings,
-        bench.record.lines(),
-        settings_text=bench.file.content,
-        simulated=bench.leaves.simulated,
-        now=bench.leaves.clock.wall(),
+        settings,
+        lines,
+        settings_text=file.content,
+        simulated=asked.simulate,
+        now=now,
     )
 
 
@@ -140,8 +183,22 @@ def _check(page: Path) -> None:
     """Before the work, not after it."""
     if page.suffix.lower() not in (".html", ".htm"):
         raise click.UsageError(f"--certificate {page} is to be a page: name an .html file")
-    if not os.access(page.absolute().parent, os.W_OK | os.X_OK):
-        raise click.UsageError(f"--certificate: cannot write into {page.absolute().parent}")
+    _check_folder(page, "--certificate")
+
+
+def _check_copy(copy: Path, *, is_walk: bool) -> None:
+    if not is_walk:
+        raise click.UsageError(
+            "--calibrated is for a walk with --simulate: a real one writes into its own settings"
+        )
+    if os.path.lexists(copy):
+        raise click.UsageError(f"--calibrated: {copy} is there already: name a new file")
+    _check_folder(copy, "--calibrated")
+
+
+def _check_folder(path: Path, option: str) -> None:
+    if not os.access(path.absolute().parent, os.W_OK | os.X_OK):
+        raise click.UsageError(f"{option}: cannot write into {path.absolute().parent}")
 
 
 def _write(told: dict[str, Any], page: Path) -> None:

@@ -8,6 +8,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+import click
 from rich.console import Console
 
 from supervisor.cli.commission_file import SettingsFile, refused
@@ -82,8 +83,12 @@ class CommissionBench:
         return tuple(line for line in self.lines if isinstance(line, StepDone))
 
     def go(self, steps: Sequence[BuildStep] | None = None) -> bool:
-        """These steps, or all that are open. Whether all passed; told what there is to tell."""
+        """These steps, or all that are open. Whether all passed; told what there is to tell.
+        Raises UsageError for a step that has nothing to try on this build."""
         self._chosen = steps or ()
+        for step in self._chosen:
+            if why := step.has_nothing_to_try(self.settings):
+                raise click.UsageError(f"{step.key}: {why}")
         adopt = self._adopt if self._writes_file else self._take
         walk = Walk(
             self.settings,

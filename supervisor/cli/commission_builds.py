@@ -82,6 +82,11 @@ def _simulated(
     )
     state_dir.mkdir(parents=True, exist_ok=True)
     there, plant, tried = defect.built(file.settings, PlantSettings())
+    if others := defect.tried_words:
+        _teller(console, "")(
+            f"SIMULATED: {asked.defect} is tried with {others}, which is not what the file says; "
+            "--list judges by the file"
+        )
     build = SimulatedBuild(there, plant, state_dir)
     defect.struck(build.world)
     hands = SimulatedHands(build, _teller(console, "> "))

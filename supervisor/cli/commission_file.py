@@ -3,10 +3,12 @@
 from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import click
 
 from supervisor.commissioning.person import Unanswered
+from supervisor.control.build_steps import plain
 from supervisor.settings.document import KeyPath, as_keys
 from supervisor.settings.edit import edited
 from supervisor.settings.faults import SettingsFaults
@@ -18,6 +20,8 @@ from supervisor.settings.text import parse
 from supervisor.sizing.fitness import examine_document, fit
 
 SHUNT = "channels.shunt."
+CHANNELS = ("front_cell", "far_cell", "shunt")
+CALIBRATION = ("gain", "offset_volts", "offset_amperes", "gain_uncertainty_percent")
 
 
 class SettingsFile:
@@ -58,7 +62,7 @@ class SettingsFile:
         What is of a profile's own shunt is written into that profile.
         """
         self.holds()
-        placed = {self._place(path): value for path, value in changes.items()}
+        placed = self._placed(changes)
         try:
             text = edited(self._text, placed, str(self.path))
             fit(examine_document(parse(text, f"{self.path} (as it would be)")))
@@ -73,6 +77,22 @@ class SettingsFile:
                 "  what to do: look at that file and its disk, then do the step again"
             ) from None
         return kept
+
+    def calibrated(self, settings: SupervisorSettings) -> dict[str, float]:
+        """What these settings have calibrated otherwise than the file, by dotted path."""
+        return {
+            f"channels.{channel}.{key}": value
+            for channel in CHANNELS
+            for key, value in calibration_of(settings, channel).items()
+            if value is not None and value != calibration_of(self.settings, channel).get(key)
+        }
+
+    def text_with(self, changes: Mapping[str, float]) -> str:
+        """The file's text with other values, for a copy. Raises SettingsFaults."""
+        return edited(self._text, self._placed(changes), str(self.path))
+
+    def _placed(self, changes: Mapping[str, float]) -> dict[KeyPath, float]:
+        return {self._place(path): value for path, value in changes.items()}
 
     def _place(self, path: str) -> KeyPath:
         """Where a value stands in the file."""
@@ -93,6 +113,12 @@ class SettingsFile:
                 f"{self.path} has no profile {name!r}; there are: {', '.join(known)}"
             )
         self.settings: SupervisorSettings = with_profile(whole, name)
+
+
+def calibration_of(settings: SupervisorSettings, channel: str) -> dict[str, Any]:
+    """Gain, offset and what is unsure of them, as set; empty of a channel that there is not."""
+    block = plain(settings, f"channels.{channel}") or {}
+    return {key: block[key] for key in CALIBRATION if key in block}
 
 
 def refused(faults: SettingsFaults) -> str:

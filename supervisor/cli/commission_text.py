@@ -1,16 +1,20 @@
 """The texts of ``holdwatch commission`` and ``calibrate``: lead and text of each line."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 from rich.console import Console
 from rich.text import Text
 
-from supervisor.cli.check_words import figure, print_wrapped
+from supervisor.cli.check_words import print_wrapped
+from supervisor.commissioning.certificate_figures import figures
 from supervisor.commissioning.steps.all import STEPS
 from supervisor.control.build_record import Finding, Line, Standing, StepDone, standing
 from supervisor.control.build_steps import STEPS as BUILD_STEPS
-from supervisor.control.build_steps import BuildStep
+from supervisor.control.build_steps import BuildStep, needed
+from supervisor.settings.edit import plain_decimal
 from supervisor.settings.model import SupervisorSettings
 
 Lines = Iterator[tuple[str, str]]
@@ -32,6 +36,11 @@ GENERAL_CAUTIONS = (
     "The makers' data sheets, local codes and licensed practice stand above all it says.",
 )
 GOOD, BAD = "good", "NOT GOOD"
+NOT_WANTED = {
+    "phone": "the page listens to this machine only",
+    "alert": "its settings are a file of their own; --step alert tries it",
+}
+FAILED, AGAIN, NEVER = "failed", "to be done again", "not done yet"
 
 
 def show(to: Console, lines: Iterable[tuple[str, str]]) -> None:
@@ -89,8 +98,8 @@ def listed(settings: SupervisorSettings, lines: Sequence[Line]) -> Lines:
 
 
 def states(settings: SupervisorSettings, lines: Sequence[Line]) -> list[dict[str, Any]]:
-    """Step, title, state (passed, open, not needed), why, and when by whom it was done last with
-    these settings. ``lines``: ``counting``."""
+    """Step, title, state (passed, open, not needed), why, and when by whom it was done last: with
+    these settings, else at all. ``lines``: ``counting``."""
     return [_state(step, settings, lines) for step in BUILD_STEPS]
 
 
@@ -105,25 +114,52 @@ def void(settings: SupervisorSettings, lines: Sequence[Line]) -> list[str]:
 
 
 def last_word(settings: SupervisorSettings, lines: Sequence[Line]) -> Lines:
-    still = [entry["step"] for entry in states(settings, lines) if entry["state"] == "open"]
+    still: dict[str, list[str]] = {FAILED: [], AGAIN: [], NEVER: []}
+    for step in needed(settings):
+        stands = standing(step, settings, lines)
+        if stands.why:
+            still[_kind(stands)].append(step.key)
     yield "", ""
-    if still:
-        yield "", f"not commissioned yet; open: {', '.join(still)}"
+    if told := "; ".join(f"{kind}: {', '.join(keys)}" for kind, keys in still.items() if keys):
+        yield "", f"not commissioned yet; {told}"
     else:
         yield "", "commissioned: every step that this build needs has passed"
+
+
+def unwritten(config: Path, found: Mapping[str, float]) -> Lines:
+    """What a simulated walk has calibrated, and does not write."""
+    words = (
+        f"SIMULATED: nothing is written into {config}. `holdwatch run --simulate` closes on this"
+    )
+    yield "", ""
+    yield (
+        "",
+        f"{words} record only with a copy that has these values (--calibrated FILE writes one):",
+    )
+    yield from (("  ", f"{path}: {plain_decimal(value)}") for path, value in found.items())
+
+
+def _kind(stands: Standing) -> str:
+    if stands.latest is None:
+        return NEVER
+    return FAILED if stands.found and not stands.found.as_left else AGAIN
 
 
 def _state(step: BuildStep, settings: SupervisorSettings, lines: Sequence[Line]) -> dict[str, Any]:
     stands = standing(step, settings, lines)
     found = stands.found
     entry = {"step": step.key, "title": step.title, "at": None, "by": None}
-    if found:
-        entry |= {"at": found.wall, "by": found.by}
+    if last := found or stands.latest:
+        entry |= {"at": last.wall, "by": last.by}
     if found and not stands.why:
         return entry | {"state": "passed", "why": f"{found.wall[:10]}, by {found.by}"}
     if not step.is_needed(settings):
-        return entry | {"state": "not needed", "why": ""}
+        return entry | {"state": "not needed", "why": _why_not_needed(step, settings)}
     return entry | {"state": "open", "why": _why_open(step, stands)}
+
+
+def _why_not_needed(step: BuildStep, settings: SupervisorSettings) -> str:
+    return step.has_nothing_to_try(settings) or NOT_WANTED.get(step.key, "")
 
 
 def _why_open(step: BuildStep, stands: Standing) -> str:
@@ -138,21 +174,13 @@ def _why_open(step: BuildStep, stands: Standing) -> str:
 
 
 def _measured(finding: Finding) -> str:
-    limits = _limits(finding)
-    if finding.measured is None:
+    measured, limits = figures(asdict(finding))
+    if limits:
+        between = finding.low is not None and finding.high is not None
+        limits = f"good {'from ' if between else ''}{limits}"
+    if not measured:
         return f"{limits}: " if limits else ""
-    unsure = f" \N{PLUS-MINUS SIGN} {figure(finding.uncertainty)}" if finding.uncertainty else ""
-    measured = f"{figure(finding.measured)}{unsure} {finding.unit}".rstrip()
     return f"{measured}{f' ({limits})' if limits else ''}, "
-
-
-def _limits(finding: Finding) -> str:
-    low, high, unit = finding.low, finding.high, finding.unit
-    if low is not None and high is not None:
-        return f"good from {figure(low)} to {figure(high)} {unit}".rstrip()
-    if high is not None:
-        return f"good up to {figure(high)} {unit}".rstrip()
-    return "" if low is None else f"good from {figure(low)} {unit}".rstrip()
 
 
 def _keys(values: Mapping[str, float]) -> str:

@@ -14,6 +14,24 @@ from supervisor.cli.common import find_circuit
 PLAIN = re.compile(r"[\w.+-]+")  # a shell takes any other apart
 PATIENCE_S = 0.5
 LARGEST_BYTES = 1 << 20  # far more than settings have
+# All of bench.commissioning.defects.DEFECTS, which takes the whole simulator along.
+DEFECTS = (
+    "gain-off",
+    "shunt-off",
+    "leads-swapped",
+    "lead-reversed",
+    "shunt-reversed",
+    "contactor-welded",
+    "slow-release",
+    "active-low",
+    "level-kept",
+    "steady-high",
+    "never-closed",
+    "auxiliary-follows-coil",
+    "auxiliary-stuck",
+    "converter-absent",
+    "stop-wire-broken",
+)
 
 Offer = Callable[[click.Context, click.Parameter, str], list[str]]
 
@@ -39,6 +57,11 @@ def rules(_context: click.Context) -> Iterable[object]:
     from supervisor.sizing.explain_watch import WATCH_RULES
 
     return (*CELL_RULES, *SUPPLY_RULES, *WATCH_RULES)
+
+
+@_quietly
+def defects(_context: click.Context) -> Iterable[object]:
+    return DEFECTS
 
 
 @_quietly

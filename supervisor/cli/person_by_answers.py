@@ -1,7 +1,7 @@
 """The person of an answers file: what was written down beforehand, taken in turn."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, get_args
@@ -22,6 +22,10 @@ from supervisor.settings.model import SupervisorSettings
 DEEDS = tuple(str(deed.key) for deed in get_args(Deed))
 ALL_DONE = "done"
 WHY = "An answer to another question than was asked would go on record as measured."
+WHY_READ = "What the meter did not show would go on record as measured."
+WHY_FILE = "What this file says goes on record as seen and measured, so none of it is guessed."
+AS_SHOWN = "Write it as `holdwatch commission --help` shows it."
+_LIKE = 'Write it as in the meter\'s manual: {accuracy: "0.05 % + 3", resolution: "0.1 mV"}.'
 
 
 class MeterStatement(Settings):
@@ -73,8 +77,7 @@ class PersonByAnswers:
         self._path = path
         self._hands = hands
         self._tell = tell
-        document = read_document(path)
-        file = validate(AnswersFile, document)
+        document, file = _read(path)
         faults = [*_answer_faults(file, document, settings), *_deed_faults(file, document)]
         self._meters, unclear = _meters(file, document)
         if faults or unclear:
@@ -85,6 +88,7 @@ class PersonByAnswers:
             for key, answer in file.answers.items()
             if not isinstance(answer, list)
         }
+        self._begun: set[str] = set()
         self._in_turn = {
             key: [_Given(one, document.line(("answers", key, n))) for n, one in enumerate(answers)]
             for key, answers in file.answers.items()
@@ -93,11 +97,12 @@ class PersonByAnswers:
 
     @property
     def surplus(self) -> tuple[str, ...]:
-        """Answers that nobody has asked for, in words."""
+        """Answers that are left of lists that were begun, in words: one may have gone to another
+        question. Of what nobody has asked for none has."""
         return tuple(
             f"{self._at(left[0].line)}: answers.{key}: {len(left)} more than were asked for"
             for key, left in self._in_turn.items()
-            if left
+            if left and key in self._begun
         )
 
     def tells(self, text: str) -> None:
@@ -133,6 +138,7 @@ class PersonByAnswers:
         if key in self._always:
             return self._always[key]
         if in_turn := self._in_turn.get(key):
+            self._begun.add(key)
             return in_turn.pop(0)
         more = "one answer more" if key in self._in_turn else "an answer"
         raise Unanswered(
@@ -184,9 +190,9 @@ def _odd(answer: Any, unit: str) -> tuple[str, str, str] | None:
             return None
         return f"{answer!r} is neither yes nor no.", WHY, "Write true or false."
     if isinstance(answer, bool) or not isinstance(answer, int | float):
-        return f"{answer!r} is no number of {unit}.", WHY, "Write what the meter shows."
+        return f"{answer!r} is no number of {unit}.", WHY_READ, "Write what it showed: 3.412."
     if abs(answer) > MOST[unit]:  # a shunt's millivolts are fewer than its amperes may be
-        return f"{answer:g} {unit} is more than can be.", WHY, "Put the point at its place."
+        return f"{answer:g} {unit} is more than can be.", WHY_READ, "Put the point at its place."
     return None
 
 
@@ -210,13 +216,36 @@ def _meters(file: AnswersFile, document: Document) -> tuple[Mapping[MeterKind, M
         statement: MeterStatement | None = getattr(file.meters, kind)
         if statement is None:
             continue
+        key = "accuracy"
         try:
+            stated(statement.accuracy, 1.0, unit)
+            key = "resolution"
             meters[kind] = stated(statement.accuracy, quantity(statement.resolution, unit), unit)
         except UnclearAccuracy as error:
             why = "What the reference may be wrong by is part of what it calibrates."
-            remedy = "Write it as in the meter's manual."
-            faults.append(document.fault(("meters", kind), str(error), why, remedy))
+            faults.append(document.fault(("meters", kind, key), str(error), why, _LIKE))
     return meters, faults
+
+
+def _read(path: Path) -> tuple[Document, AnswersFile]:
+    """Raises SettingsFaults, which speak of answers."""
+    try:
+        document = read_document(path)
+        return document, validate(AnswersFile, document)
+    except SettingsFaults as faults:
+        raise SettingsFaults(map(_of_answers, faults.faults)) from None
+
+
+def _of_answers(fault: Fault) -> Fault:
+    """Its reader's words are those of settings, whose limits and example are none here."""
+    problem = fault.problem.replace("There is no setting ", "There is no key ", 1)
+    problem = problem.replace(": no settings file is.", ": no file of answers is.")
+    remedy = fault.remedy
+    if fault.path.startswith("meters."):
+        remedy = _LIKE
+    elif "settings" in remedy or "hut-bank" in remedy:
+        remedy = AS_SHOWN
+    return replace(fault, problem=problem, why=WHY_FILE, remedy=remedy)
 
 
 def _unknown(key: str, known: tuple[str, ...]) -> tuple[str, str, str]:

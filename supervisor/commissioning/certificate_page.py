@@ -5,6 +5,7 @@ from html import escape
 from typing import Any
 
 from supervisor.commissioning.certificate_figures import figures
+from supervisor.commissioning.certificate_words import minute, values_in_words
 
 STYLE = """
 :root { color-scheme: light dark; --ink: #1c1c1a; --paper: #fdfcf9; --line: #8a867c;
@@ -58,7 +59,10 @@ def _head(certificate: Mapping[str, Any]) -> Iterator[str]:
         yield '<p class="simulated">SIMULATED: no real build was tried</p>'
     yield f"<h1>Commissioning of {escape(certificate['bank'])}</h1>"
     yield f'<p class="quiet">{escape(certificate["words"])}</p>'
-    yield '<p class="quiet">What stands after &plusmn; is the expanded uncertainty, k = 2.</p>'
+    yield (
+        '<p class="quiet">What stands after &plusmn; is the expanded uncertainty, k = 2. '
+        "Times are in UTC.</p>"
+    )
     if certificate["commissioned"]:
         yield '<p class="good">Every step that this build needs has passed, as it is set.</p>'
     else:
@@ -70,9 +74,10 @@ def _head(certificate: Mapping[str, Any]) -> Iterator[str]:
     if certificate["reminders"]:
         yield "<p>It is time to calibrate again:</p>"
         yield _list(certificate["reminders"])
+    untouched = ", into which a simulation writes nothing" if certificate["simulated"] else ""
     yield (
-        f"<p>Profile {escape(certificate['profile'])}; made {escape(certificate['made'])} by "
-        f"version {escape(certificate['version'])}. SHA-256 of the settings file: "
+        f"<p>Profile {escape(certificate['profile'])}; made {escape(minute(certificate['made']))} "
+        f"by version {escape(certificate['version'])}. SHA-256 of the settings file{untouched}: "
         f"<code>{escape(certificate['settings_sha256'])}</code></p>"
     )
 
@@ -85,7 +90,7 @@ def _closes(certificate: Mapping[str, Any]) -> str:
 
 def _calibrated(one: Mapping[str, Any]) -> str:
     age = "age not known" if one["age_days"] is None else f"{one['age_days']} days ago"
-    return f"{one['title']}: {one['wall']}, {age}"
+    return f"{one['title']}: {minute(one['wall'])}, {age}"
 
 
 def _step(entry: Mapping[str, Any]) -> Iterator[str]:
@@ -108,7 +113,7 @@ def _step(entry: Mapping[str, Any]) -> Iterator[str]:
 
 def _done(done: Mapping[str, Any], when: str) -> Iterator[str]:
     told = f"{when}, " if when else ""
-    caption = escape(f"{told}{done['wall']}, by {done['by']}, version {done['version']}")
+    caption = escape(f"{told}{minute(done['wall'])}, by {done['by']}, version {done['version']}")
     yield f'<div class="wide"><table>\n<caption>{caption}</caption>'
     yield (
         '<tr><th scope="col">what</th><th scope="col">measured</th>'
@@ -118,15 +123,16 @@ def _done(done: Mapping[str, Any], when: str) -> Iterator[str]:
         yield _finding(finding)
     yield "</table></div>"
     if found := {key: one for key, one in done["as_found"].items() if not key.startswith("error_")}:
-        yield f"<p>Found: {_values(found)}.</p>"
+        yield f"<p>Found: {_values(done, found)}.</p>"
     if done["as_left"]:
-        yield f"<p>Written into the settings: {_values(done['as_left'])}.</p>"
+        written = "A real walk would have written" if done["simulated"] else "Written"
+        yield f"<p>{written} into the settings: {_values(done, done['as_left'])}.</p>"
     if done["notes"]:
         yield _list(done["notes"])
 
 
-def _values(values: Mapping[str, float]) -> str:
-    return escape(", ".join(f"{key} {value:.7g}" for key, value in values.items()))
+def _values(done: Mapping[str, Any], values: Mapping[str, float]) -> str:
+    return escape(values_in_words(done["step"], values))
 
 
 def _finding(finding: Mapping[str, Any]) -> str:

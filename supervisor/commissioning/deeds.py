@@ -47,25 +47,37 @@ class NoCurrent:
 @dataclass(frozen=True, slots=True)
 class Source:
     """A bench supply on the sense leads of these channels (V), or a source of millivolts on the
-    shunt's sense wires, told in the amperes that they stand for (A)."""
+    shunt's sense wires, told in the amperes that they stand for (A). ``is_on``: these leads are on
+    that source already; ``second_line``: the build has one, whose leads go with the front cell's.
+    """
 
     channels: tuple[str, ...]
     value: float
     millivolts: float | None = None
+    is_on: bool = False
+    second_line: bool = False
 
     key = "source"
 
     @property
     def text(self) -> str:
         if self.millivolts is not None:
+            shown = f"{self.millivolts:.2f} mV"
+            if self.is_on:
+                return f"Set the source on the shunt's sense wires to {shown} ({self.value:g} A)."
             return (
-                f"Take the shunt's sense wires off the shunt and put a source of "
-                f"{self.millivolts:.2f} mV on them ({self.value:g} A)."
+                f"Take the shunt's sense wires off the shunt and put a source of {shown} on them "
+                f"({self.value:g} A)."
             )
+        leads = f"the sense leads of {_listed(self.channels)}"
+        if self.is_on:
+            return f"Set the bench supply on {leads} to {self.value:.3f} V."
+        more = "; those of the second line go with the front cell's" * (
+            self.second_line and "front_cell" in self.channels
+        )
         return (
-            f"With the sense leads of {_listed(self.channels)} off the cells, put {self.value:.3f} "
-            "V from a bench supply on them, plus to plus; with the front cell's go those of the "
-            "second line, if there is one."
+            f"With {leads} off the cells, put {self.value:.3f} V from a bench supply on them, plus "
+            f"to plus{more}."
         )
 
 

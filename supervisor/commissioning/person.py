@@ -41,3 +41,6 @@ class Person(Protocol):
     def is_shown(self, text: str) -> None:
         """What is measured, again and again while something is waited for; replaces the last."""
         ...
+
+
+CLOSES = "The contactor closes now: hands and tools away from it."

@@ -9,6 +9,7 @@ from pathlib import Path
 from supervisor.commissioning.leaves import Leaves
 from supervisor.commissioning.meanwhile import Result, meanwhile
 from supervisor.commissioning.measuring import CannotTell
+from supervisor.commissioning.person import CLOSES
 from supervisor.control.assemble import assemble
 from supervisor.control.latch import Lockout
 from supervisor.control.loop import Loop
@@ -40,7 +41,15 @@ class Tripped:
 class Trial:
     """A loop with the settings of the file, but that it may close without a record."""
 
-    def __init__(self, settings: SupervisorSettings, leaves: Leaves, folder: Path) -> None:
+    def __init__(
+        self,
+        settings: SupervisorSettings,
+        leaves: Leaves,
+        folder: Path,
+        tells: Callable[[str], None] = lambda _text: None,
+    ) -> None:
+        """``tells``: a person, of what the contactor does."""
+        self._tells = tells
         self._leaves, self._clock = leaves, leaves.clock
         self._hands = Mailbox()
         self.loop: Loop = assemble(
@@ -84,6 +93,7 @@ class Trial:
     def close(self) -> None:
         """Told to close, and closed. Raises CannotTell with the reason when it is refused."""
         self.run(SETTLE_S)
+        self._tells(CLOSES)
         self._ask("close")
 
     def reset(self) -> None:
@@ -94,6 +104,12 @@ class Trial:
     def open(self) -> None:
         self._ask("open")
         self.run(OPENED_WITHIN_S)
+
+    def end(self) -> None:
+        """The coil off, and the pins given back."""
+        self.loop.leave()
+        self.loop.run()
+        self.loop.close()
 
     @property
     def auxiliary_closed(self) -> bool | None:
@@ -119,6 +135,9 @@ class Trial:
     def _tripped(self) -> Tripped:
         """With the opening followed to its end, for the time it took."""
         coil_off_s = self.loop.told_at_s
+        lockout = self.loop.keeper.lockout
+        assert lockout
+        self._tells(f"TRIPPED by {lockout.tripped_by}: stop turning, and touch nothing.")
         until_s = self._clock.now_s() + OPENED_WITHIN_S
         while self._clock.now_s() < until_s and not self.loop.guard.is_open_for_good():
             self.loop.cycle()
@@ -128,13 +147,13 @@ class Trial:
 
 
 @contextmanager
-def trial(settings: SupervisorSettings, leaves: Leaves) -> Iterator[Trial]:
+def trial(
+    settings: SupervisorSettings, leaves: Leaves, tells: Callable[[str], None]
+) -> Iterator[Trial]:
     """The loop is there within it, with a state folder of its own; the coil is off after it."""
     with tempfile.TemporaryDirectory(prefix="holdwatch-trial-") as folder:
-        one = Trial(settings, leaves, Path(folder))
+        one = Trial(settings, leaves, Path(folder), tells)
         try:
             yield one
         finally:
-            one.loop.leave()
-            one.loop.run()
-            one.loop.close()
+            one.end()

@@ -1,7 +1,7 @@
 """From step to step: what is done already is left out, what was found goes on record at once."""
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from supervisor import __version__
 from supervisor.commissioning.leaves import Leaves
@@ -17,9 +17,11 @@ from supervisor.control.build_record import (
     Standing,
     StepDone,
     counting,
+    first_to_pass,
     standing,
 )
 from supervisor.control.build_steps import BuildStep, needed
+from supervisor.measurement.meter import Unit
 from supervisor.settings.model import SupervisorSettings
 
 Adopt = Callable[[Mapping[str, float]], SupervisorSettings]
@@ -52,7 +54,7 @@ class Walk:
     ) -> None:
         self.settings = settings
         self._leaves = leaves
-        self._person = TidyPerson(person)
+        self._person = TidyPerson(person, second_line=settings.second_line is not None)
         self._record = record
         self._adopt = adopt
         self._begins = begins
@@ -78,7 +80,7 @@ class Walk:
         """These steps, or all that are open. Whether every one of them passed.
 
         A step that changes settings opens others anew: of all, until none is left that was not
-        tried as things are now.
+        tried as things are now. None is tried before those that it needs have passed.
         """
         try:
             passed = self._all_open() if steps is None else self._these(steps)
@@ -89,15 +91,25 @@ class Walk:
         return passed
 
     def _these(self, steps: Sequence[BuildStep]) -> bool:
-        passed = [self._do(step) for step in steps]  # each, whatever came of the one before
-        return all(passed)
+        passed = [self._do(step) for step in steps if not self._has_to_wait(step)]
+        return len(passed) == len(steps) and all(passed)
 
     def _all_open(self) -> bool:
         turns: Counter[str] = Counter()
         while step := self._next(turns):
             turns[step.key] += 1
             self._do(step)
-        return not self.open_steps()
+        still = self.open_steps()
+        for step in still:
+            self._has_to_wait(step)
+        return not still
+
+    def _has_to_wait(self, step: BuildStep) -> bool:
+        """For a step that it needs; told then."""
+        first = first_to_pass(step, self.settings, self.lines)
+        if first:
+            self._person.tells(f"{step.key}: not tried: first {first.key} has to pass")
+        return first is not None
 
     def _do(self, step: BuildStep) -> bool:
         """One step, twice if it found something to put right, and again when it was mended.
@@ -116,7 +128,8 @@ class Walk:
         that it goes by."""
         for step, stands in self._stand():
             has_failed = turns[step.key] > 0 and stands.found is not None
-            if stands.why and not has_failed and turns[step.key] < MOST_TURNS:
+            waits = first_to_pass(step, self.settings, self.lines) is not None
+            if stands.why and not has_failed and not waits and turns[step.key] < MOST_TURNS:
                 return step
         return None
 
@@ -141,12 +154,18 @@ class Walk:
 
     def _outcome(self, step: BuildStep) -> Outcome:
         bench = Bench(self.settings, self._leaves, self._person, self.lines)
+        self._person.references.clear()
         try:
             return STEPS[step.key].run(bench)
         except CannotTell as reason:
             return Outcome((_not_told(str(reason)),))
         except OSError as error:
             return Outcome((_not_told(error.strerror or str(error)),))
+
+    def _references(self) -> Iterator[str]:
+        for kind, meter in self._person.references.items():
+            unit: Unit = "A" if kind == "amperes" else "V"
+            yield f"reference meter: {meter.words(unit)}, as stated"
 
     def _recorded(self, step: BuildStep, outcome: Outcome) -> StepDone:
         done = StepDone(
@@ -160,7 +179,7 @@ class Walk:
             findings=outcome.findings,
             as_found=outcome.as_found,
             as_left=outcome.as_left,
-            notes=outcome.notes,
+            notes=(*self._references(), *outcome.notes),
         )
         self._holds()
         try:

@@ -171,6 +171,18 @@ def standing(step: BuildStep, settings: SupervisorSettings, lines: Iterable[Line
     return Standing(found, latest, "" if found.passed else _failed(step, found))
 
 
+def first_to_pass(
+    step: BuildStep, settings: SupervisorSettings, lines: Iterable[Line]
+) -> BuildStep | None:
+    """The first step that this one needs and that has not passed: until then it is not tried."""
+    lines = tuple(lines)
+    needs = (BY_KEY[key] for key in step.needs)
+    return next(
+        (one for one in needs if one.is_needed(settings) and standing(one, settings, lines).why),
+        None,
+    )
+
+
 def counting(lines: Iterable[Line], *, simulated: bool) -> tuple[Line, ...]:
     """What was simulated counts in a simulation only; of a lost line nobody can tell."""
     return tuple(one for one in lines if isinstance(one, Lost) or one.simulated is simulated)
@@ -247,7 +259,10 @@ def _not_done(step: BuildStep, settings: SupervisorSettings, latest: StepDone | 
     if latest is None:
         return f"the step {step.key} was not done"
     path, was, now = next(changes(latest.relied_on, step.relied_on(settings)))
-    return f"the step {step.key} was done with {path} {_told(was)}, it is {_told(now)} now"
+    own = settings.profiles[settings.profile].changes if settings.is_of_profile else {}
+    is_own = any(f"{path}.".startswith(f"{one}.") for one in own)
+    is_now = f"for this profile it is {_told(now)}" if is_own else f"it is {_told(now)} now"
+    return f"the step {step.key} was done with {path} {_told(was)}, {is_now}"
 
 
 def _failed(step: BuildStep, found: StepDone) -> str:

@@ -6,26 +6,44 @@ from typing import Any
 
 from supervisor.settings.model import SupervisorSettings
 
-Needed = Callable[[SupervisorSettings], bool]
+Wanted = Callable[[SupervisorSettings], bool]
 WIRING = ("bus", "gpio", "converters")
 COIL = ("gpio", "contactor.pin", "contactor.drive", "contactor.dropout_milliseconds")
 SEEN = (*COIL, "contactor.auxiliary", "contactor.release_milliseconds")
 CELLS = (*WIRING, "channels.front_cell", "channels.far_cell")
 SHUNT = (*WIRING, "channels.shunt")
 WINDOWS = ("loop.window_milliseconds", "loop.scans_per_window")
+# The contact opens and closes, and the auxiliary one tells of it. The step "auxiliary" itself needs
+# no "drive": its ohmmeter tells which of the two contacts it is.
+CONTACT = ("drive", "auxiliary")
 
 
 @dataclass(frozen=True, slots=True)
 class BuildStep:
     """``relies_on``: dotted paths of settings, a block for all that is in it. While one of them is
-    not what it was when the step was done, the step counts as not done. ``stands_on``: steps whose
-    outcome it uses; when one of them is done again, so it has to be."""
+    not what it was when the step was done, the step counts as not done. ``of``: blocks, one of
+    which a build must have, or there is nothing to try. ``stands_on``: steps whose outcome it uses;
+    when one of them is done again, so it has to be. ``needs``: steps that have to have passed
+    before it is tried at all."""
 
     key: str
     title: str
     relies_on: tuple[str, ...]
-    is_needed: Needed = lambda _settings: True
+    of: tuple[str, ...] = ()
+    is_wanted: Wanted = lambda _settings: True
     stands_on: tuple[str, ...] = ()
+    needs: tuple[str, ...] = ()
+
+    def is_needed(self, settings: SupervisorSettings) -> bool:
+        """Of this build, before it may close."""
+        return self.is_wanted(settings) and not self.has_nothing_to_try(settings)
+
+    def has_nothing_to_try(self, settings: SupervisorSettings) -> str:
+        """Why not, in words; empty when there is something."""
+        if not self.of or any(plain(settings, path) for path in self.of):
+            return ""
+        named = " or ".join(self.of)
+        return f"this build has no {named}: there is no such block in its settings"
 
     def relied_on(self, settings: SupervisorSettings) -> dict[str, Any]:
         """The values it relies on, as plain data, by path."""
@@ -48,10 +66,6 @@ def _as_json(value: Any) -> Any:
     return value.model_dump(mode="json") if hasattr(value, "model_dump") else value
 
 
-def _has(path: str) -> Needed:
-    return lambda settings: bool(plain(settings, path))
-
-
 def _listens(settings: SupervisorSettings) -> bool:
     """To others than this machine."""
     return settings.web.listen not in ("127.0.0.1", "::1", "localhost")
@@ -59,7 +73,9 @@ def _listens(settings: SupervisorSettings) -> bool:
 
 def _trip(rule: str, title: str, *others: str) -> BuildStep:
     path = f"protection.{rule}"
-    return BuildStep(f"trip_{rule}", f"Trip point: {title}", (path, *others), _has(path))
+    return BuildStep(
+        f"trip_{rule}", f"Trip point: {title}", (path, *others), (path,), needs=CONTACT
+    )
 
 
 STEPS = (
@@ -69,43 +85,41 @@ STEPS = (
         "auxiliary",
         "Auxiliary contact",
         (*COIL, "contactor.auxiliary"),
-        _has("contactor.auxiliary"),
+        ("contactor.auxiliary",),
     ),
     BuildStep(
         "release",
         "Release time",
         SEEN,
-        _has("contactor.auxiliary"),
+        ("contactor.auxiliary",),
         stands_on=("auxiliary",),
+        needs=CONTACT,
     ),
     BuildStep(
         "kill",
         "The coil drops when the daemon is killed",
         (*COIL, "contactor.auxiliary", *WIRING),
         stands_on=("auxiliary",),
+        needs=CONTACT,
     ),
-    BuildStep("zero", "Zero of the shunt", SHUNT),
+    BuildStep("zero", "Zero of the shunt", SHUNT, needs=CONTACT),
     BuildStep("front_cell", "Voltage of the front cell", (*WIRING, "channels.front_cell")),
     BuildStep(
         "far_cell",
         "Voltage of the far cell",
         (*WIRING, "channels.far_cell"),
-        _has("channels.far_cell"),
+        ("channels.far_cell",),
     ),
-    BuildStep("current", "Current", SHUNT),
+    BuildStep("current", "Current", SHUNT, needs=CONTACT),
     BuildStep("leads", "Sense leads: each at its place, and an open one is seen", (*CELLS, *SHUNT)),
-    BuildStep("probes", "Temperature probes", ("bus", "probes"), _has("probes")),
-    BuildStep(
-        "stop_button", "Stop button", ("gpio", "panel.stop_button"), _has("panel.stop_button")
-    ),
-    BuildStep(
-        "second_output", "Second output", ("gpio", "mains_contactor"), _has("mains_contactor")
-    ),
+    BuildStep("probes", "Temperature probes", ("bus", "probes"), ("probes",)),
+    BuildStep("stop_button", "Stop button", ("gpio", "panel.stop_button"), ("panel.stop_button",)),
+    BuildStep("second_output", "Second output", ("gpio", "mains_contactor"), ("mains_contactor",)),
     BuildStep(
         "panel",
         "Buzzer and lamp",
         ("gpio", "panel.buzzer", "panel.lamp"),
-        lambda settings: bool(settings.panel.buzzer or settings.panel.lamp),
+        ("panel.buzzer", "panel.lamp"),
     ),
     _trip("overvoltage", "overvoltage", *CELLS, *WINDOWS),
     _trip("overvoltage_high_set", "overvoltage, high set", *CELLS, *WINDOWS),
@@ -118,7 +132,8 @@ STEPS = (
         "trip_second_line",
         "Trip point: second line, by wire",
         (*COIL, "contactor.auxiliary", *WIRING, "second_line"),
-        _has("second_line"),
+        ("second_line",),
+        needs=CONTACT,
     ),
     BuildStep(
         "response",
@@ -131,9 +146,10 @@ STEPS = (
             *WINDOWS,
         ),
         stands_on=("trip_overvoltage", "trip_overvoltage_high_set"),
+        needs=("trip_overvoltage", "trip_overvoltage_high_set"),
     ),
-    BuildStep("phone", "The page on a phone", ("web.listen", "web.port"), _listens),
-    BuildStep("alert", "A message on a phone", (), lambda _settings: False),
+    BuildStep("phone", "The page on a phone", ("web.listen", "web.port"), is_wanted=_listens),
+    BuildStep("alert", "A message on a phone", (), is_wanted=lambda _settings: False),
 )
 BY_KEY = {step.key: step for step in STEPS}
 

@@ -9,6 +9,7 @@ Values are in the meter's unit, V or A.
 
 import re
 from dataclasses import dataclass
+from decimal import Decimal
 from math import hypot, isfinite
 from typing import Literal
 
@@ -84,6 +85,14 @@ class Meter:
     def standard(self, at: float, scatter: float = 0.0) -> float:
         """Combined standard uncertainty of one reading at a value."""
         return hypot(self.systematic(at), self.random(scatter))
+
+    def words(self, unit: Unit) -> str:
+        """Its statement, plainly."""
+        parts = [f"{self.reading_percent:g} % of the reading"] * bool(self.reading_percent)
+        parts += [f"{self.counts:g} counts"] * bool(self.counts)
+        parts += [f"{self.fixed:g} {unit}"] * bool(self.fixed)
+        count = format(Decimal(f"{self.resolution:.6g}"), "f")  # no exponent
+        return f"{' + '.join(parts)}, one count {count} {unit}"
 
     def across(self, ohms: float, accuracy_percent: float) -> "Meter":
         """This voltmeter across a second shunt: an ammeter. The limits of the two add up."""
@@ -166,6 +175,8 @@ def _meaning(part: str, unit: Unit, *, after_percent: bool) -> tuple[str, float]
         return "percent", number
     if bare in _COUNTS:
         return "counts", number
+    if set(bare) == {"%"}:
+        raise UnclearAccuracy(f"{part!r} has one % too many. {_LIKE}")
     if bare.startswith("%"):
         raise UnclearAccuracy(
             f"{part!r} is not of the reading. Of a range, or of its end, it is a fixed part: "

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from build_samples import step_done
 from click.testing import CliRunner, Result
 from hypothesis import given
 from hypothesis import strategies as st
@@ -61,14 +62,24 @@ def test_steps_that_relied_on_the_old_values_are_told(
     BuildRecord(tmp_path).add(passed)
     result = run("--channel", "front_cell")
     assert "relied on the old values: trip_overvoltage" in one_line(result.stderr)
-    again = next(line for line in result.stderr.splitlines() if "--step trip_overvoltage" in line)
-    tried = CliRunner().invoke(main, [*shlex.split(again)[1:], "--yes"])
-    assert tried.exit_code == 0, tried.stderr
-    assert BuildRecord(tmp_path).read()[-1].step == "trip_overvoltage"
     told = json.loads(run("--channel", "front_cell", "--json").stdout)
     assert told["void"] == ["trip_overvoltage"]
     assert told["channel"] == "front_cell"
     assert told["passed"]
+    for key in ("drive", "auxiliary"):
+        BuildRecord(tmp_path).add(step_done(hut_settings, key, simulated=True))
+    again = next(line for line in result.stderr.splitlines() if "--step trip_overvoltage" in line)
+    tried = CliRunner().invoke(main, [*shlex.split(again)[1:], "--yes"])
+    assert tried.exit_code == 0, tried.stderr
+    assert BuildRecord(tmp_path).read()[-1].step == "trip_overvoltage"
+
+
+def test_a_simulation_says_that_it_writes_no_settings(run: Run, hut_path: Path) -> None:
+    before = hut_path.read_bytes()
+    told = one_line(run("--channel", "front_cell").stderr)
+    assert f"SIMULATED: nothing is written into {hut_path}" in told
+    assert "-0.00 m" not in told
+    assert hut_path.read_bytes() == before
 
 
 def test_dry_nothing_is_written(run: Run, tmp_path: Path, hut_path: Path) -> None:
@@ -81,7 +92,11 @@ def test_dry_nothing_is_written(run: Run, tmp_path: Path, hut_path: Path) -> Non
     assert hut_path.read_bytes() == before
 
 
-def test_the_shunt_begins_with_its_zero(run: Run) -> None:
+def test_the_shunt_begins_with_its_zero(
+    run: Run, tmp_path: Path, hut_settings: SupervisorSettings
+) -> None:
+    for key in ("drive", "auxiliary"):  # no current before the contact is known
+        BuildRecord(tmp_path).add(step_done(hut_settings, key, simulated=True))
     told = one_line(run("--channel", "shunt").stderr)
     assert told.index("(zero), 1 of 2") < told.index("(current), 2 of 2")
 
@@ -89,7 +104,7 @@ def test_the_shunt_begins_with_its_zero(run: Run) -> None:
 def test_the_reference_and_its_accuracy_go_on_record(run: Run, tmp_path: Path) -> None:
     assert run("--channel", "front_cell").exit_code == 0
     found, left = BuildRecord(tmp_path).read()
-    reference = "reference meter: 0.05 % of the reading + 3 counts of 0.0001 V, as stated"
+    reference = "reference meter: 0.05 % of the reading + 3 counts, one count 0.0001 V, as stated"
     assert found.notes[0] == left.notes[0] == reference
 
 

@@ -38,6 +38,16 @@ def run(config: Path, tmp_path: Path) -> Run:
     return runs
 
 
+@pytest.fixture
+def after_the_contact(hut_settings: SupervisorSettings, tmp_path: Path) -> BuildRecord:
+    """Before it is known, no current is sent and no trip point is tried."""
+    (tmp_path / "state").mkdir()
+    record = BuildRecord(tmp_path / "state")
+    for key in ("drive", "auxiliary"):
+        record.add(step_done(hut_settings, key, simulated=True))
+    return record
+
+
 def open_keys(settings: SupervisorSettings, lines: object) -> set[str]:
     reasons = why_not(settings, lines, simulated=False)  # type: ignore[arg-type]
     return {reason.split("--step ")[1].split()[0].rstrip(")") for reason in reasons}
@@ -110,17 +120,18 @@ def test_an_unknown_profile_is_refused_with_those_there_are(run: Run, command: l
     assert "practice_group, final_hold" in told
 
 
-def test_its_steps_are_done_with_its_values(run: Run, tmp_path: Path) -> None:
+def test_its_steps_are_done_with_its_values(run: Run, after_the_contact: BuildRecord) -> None:
     words = ("--yes", "--profile", "final_hold", "--step", "zero", "--step", "trip_overcurrent")
     result = run("commission", *words)
     assert result.exit_code == 0, result.output
-    zero, trip = BuildRecord(tmp_path / "state").read()
+    *_, zero, trip = after_the_contact.read()
     assert zero.relied_on["channels.shunt"]["rated_amperes"] == 20
     assert trip.relied_on["protection.overcurrent"]["trip_amperes"] == 12
     (measured,) = [f.measured for f in trip.findings if f.unit == "A"]
     assert measured == pytest.approx(12, rel=0.02)
 
 
+@pytest.mark.usefixtures("after_the_contact")
 def test_its_shunt_is_calibrated_in_a_simulation(run: Run) -> None:
     assert run("calibrate", "--yes", "--channel", "shunt", "--profile", "final_hold").exit_code == 0
 

@@ -139,6 +139,8 @@ def test_the_page_stands_alone_with_headings_in_order(hut_settings: SupervisorSe
         (Finding("x", True, -2e-5, "V", -0.0086, 0.0086, 0.00243), "0.0000 ± 0.0024 V",
          "-0.0086 to 0.0086 V"),
         (Finding("x", True, 0.0, "A", low=-0.5), "0 A", "from -0.5 A"),
+        (Finding("x", True, 1.7e308, "", high=1.75e308, uncertainty=1e308), "1.7e+308 ± 1e+308",
+         "up to 1.75e+308"),
         (Finding("x", True), "", ""),
     ],
 )  # fmt: skip

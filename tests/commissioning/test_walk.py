@@ -1,15 +1,12 @@
 """From step to step: what failed is tried again when something has changed, and never for ever."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import pytest
 from build_samples import all_done, step_done
+from commission_fakes import BAD, GOOD, Runs, Somebody, Step, walk
 
-from supervisor.bench.commissioning.build import SimulatedBuild
-from supervisor.cli.commission_bench import overridden
 from supervisor.commissioning.deeds import (
     Deed,
     Flow,
@@ -22,66 +19,11 @@ from supervisor.commissioning.deeds import (
 )
 from supervisor.commissioning.measuring import CannotTell
 from supervisor.commissioning.person import Left, Unanswered
-from supervisor.commissioning.steps.all import STEPS
 from supervisor.commissioning.steps.step import Bench, Outcome
-from supervisor.commissioning.walk import Walk
-from supervisor.control.build_record import BuildRecord, Finding
+from supervisor.control.build_record import BuildRecord
 from supervisor.control.build_steps import BY_KEY
 from supervisor.control.build_steps import STEPS as BUILD_STEPS
 from supervisor.settings.model import SupervisorSettings
-from supervisor.simulator.parts.plant import PlantSettings
-
-GOOD = Outcome((Finding("all is well", True),))
-BAD = Outcome((Finding("all is well", False, defect="it is not"),))
-Runs = Callable[[Bench], Outcome]
-
-
-@dataclass
-class Step:
-    """Stands in for one of ``STEPS``."""
-
-    key: str
-    runs: Runs = lambda _bench: GOOD
-    cautions: tuple[str, ...] = ()
-    measures: str = ""
-
-    def run(self, bench: Bench) -> Outcome:
-        return self.runs(bench)
-
-
-@dataclass
-class Somebody:
-    """Does as asked, and remembers it."""
-
-    name: str = "Ida"
-    did: list[Deed] = field(default_factory=list)
-    told: list[str] = field(default_factory=list)
-
-    def does(self, deed: Deed) -> None:
-        self.did.append(deed)
-
-    def tells(self, text: str) -> None:
-        self.told.append(text)
-
-
-@pytest.fixture
-def steps(monkeypatch: pytest.MonkeyPatch) -> dict[str, Step]:
-    """All that there are, and each of them passes."""
-    fakes = {key: Step(key) for key in STEPS}
-    for key, fake in fakes.items():
-        monkeypatch.setitem(STEPS, key, fake)
-    return fakes
-
-
-def walk(settings: SupervisorSettings, folder: Path, **other: Any) -> Walk:
-    def adopt(changes: Mapping[str, float]) -> SupervisorSettings:
-        return overridden(one.settings, changes)
-
-    build = SimulatedBuild(settings, PlantSettings(), folder)
-    person = other.pop("person", Somebody())
-    record = BuildRecord(folder)
-    one = Walk(settings, build, person, record, other.pop("adopt", adopt), **other)
-    return one
 
 
 def passed(folder: Path, key: str) -> list[bool]:
@@ -164,10 +106,10 @@ def test_it_is_offered_again_as_often_as_the_person_wants(
 def test_who_wants_no_more_goes_on(
     hut_settings: SupervisorSettings, tmp_path: Path, steps: dict[str, Step]
 ) -> None:
-    steps["drive"].runs = lambda _bench: BAD
+    steps["panel"].runs = lambda _bench: BAD
     one = walk(hut_settings, tmp_path, again=lambda *_: False)
     assert not one.go()
-    assert [step.key for step in one.open_steps()] == ["drive"]
+    assert [step.key for step in one.open_steps()] == ["panel"]
 
 
 # --- one judgement

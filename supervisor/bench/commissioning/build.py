@@ -39,13 +39,21 @@ class SimulatedBuild:
     def kill_a_daemon(self, settings: SupervisorSettings, saw_closed: Callable[[], bool]) -> Killed:
         with tempfile.TemporaryDirectory(prefix="holdwatch-killed-") as folder:
             killed = Trial(settings, self, Path(folder))
-            killed.close()
-            if tripped := killed.run(1.0):
-                raise CannotTell(f"the daemon did not stay closed: tripped by {tripped.rule}")
-            was_closed = killed.auxiliary_closed
-            if was_closed is None:
-                was_closed = killed.while_(saw_closed)
+            try:
+                was_closed = _closed(killed, saw_closed)
+            except BaseException:  # it lives on: it has to give its pins back
+                killed.end()
+                raise
         self._killed.append(killed)
         self.clock.forget_alarms()
         self.world.owner_dies()
         return Killed(self.clock.now_s(), was_closed)
+
+
+def _closed(daemon: Trial, saw_closed: Callable[[], bool]) -> bool:
+    """Whether the contact is, once it was told to close. Raises CannotTell."""
+    daemon.close()
+    if tripped := daemon.run(1.0):
+        raise CannotTell(f"the daemon did not stay closed: tripped by {tripped.rule}")
+    was_closed = daemon.auxiliary_closed
+    return daemon.while_(saw_closed) if was_closed is None else was_closed

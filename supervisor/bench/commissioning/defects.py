@@ -11,6 +11,8 @@ from supervisor.simulator.faults import Fault
 from supervisor.simulator.parts.plant import PlantSettings
 from supervisor.simulator.world import World
 
+DROPS = {"outputs_of_a_dead_owner": "drop"}  # as the service sees to it
+
 
 @dataclass(frozen=True, slots=True)
 class Defect:
@@ -25,12 +27,18 @@ class Defect:
     plant: dict[str, Any] | None = None
     struck: Callable[[World], None] = lambda _world: None
 
+    @property
+    def tried_words(self) -> str:
+        """The settings that are tried instead of the file's; empty when it is these."""
+        tried = (self.tried or {}).items()
+        return ", ".join(f"{path} {'absent' if value is None else value}" for path, value in tried)
+
     def built(
         self, settings: SupervisorSettings, plant: PlantSettings
     ) -> tuple[SupervisorSettings, PlantSettings, SupervisorSettings]:
         """What is really there, its plant, and the settings that are tried on it."""
         tried = _with(settings, self.tried or {})
-        return _with(tried, self.really or {}), _with(plant, self.plant or {}), tried
+        return _with(tried, self.really or {}), _with(plant, DROPS | (self.plant or {})), tried
 
 
 def _with(settings: Any, changes: dict[str, Any]) -> Any:
@@ -76,8 +84,7 @@ LEVEL = {
     "contactor.dropout_milliseconds": None,
     "protection.overvoltage_high_set.trip_volts": 3.62,  # an end without a word is slower then
 }
-DROPS = {"outputs_of_a_dead_owner": "drop"}  # as the service sees to it
-SOUND = Defect("nothing is wrong", "", "", plant=DROPS)
+SOUND = Defect("nothing is wrong", "", "")
 DEFECTS = {
     "gain-off": Defect(
         "the front cell's channel shows 3 % too much",

@@ -160,7 +160,9 @@ class SimulatedHands:
     def _is_on(self, output: str) -> bool:
         world = self._world
         match output:
-            case "contactor" | "main_contacts":
+            case "contactor":  # by its lever, which the coil pulls and a weld holds
+                return world.plant.contactor_closed or world.plant.contactor.energised
+            case "main_contacts":
                 return world.plant.contactor_closed
             case "mains_contactor":
                 return world.plant.mains_on

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from supervisor.commissioning.deeds import CLOSED_BY_OHMMETER, DidIt
 from supervisor.commissioning.meanwhile import meanwhile
+from supervisor.commissioning.person import CLOSES
 from supervisor.commissioning.steps.step import Bench
 from supervisor.devices.contactor import AuxiliaryContact, Drive, build_drive
 
@@ -30,11 +31,15 @@ class CoilOnBench:
         self._clock = bench.leaves.clock
         self._drive = drive
         self._auxiliary = auxiliary
+        self._is_announced = False
         self.fed_at_s = self._clock.now_s()
         """When the driver was fed last: from then on it holds for its time."""
 
     def hold(self, seconds: float = SETTLE_S) -> None:
-        """Closed for so long, fed at the daemon's pace."""
+        """Closed for so long, fed at the daemon's pace; a person is told before the first time."""
+        if not self._is_announced:
+            self._bench.person.tells(f"{CLOSES} It may close again until this step is over.")
+            self._is_announced = True
         until_s = self._clock.now_s() + seconds
         while self._clock.now_s() < until_s:
             before_s = self._clock.now_s()

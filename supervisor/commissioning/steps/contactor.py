@@ -2,6 +2,7 @@
 
 from supervisor.commissioning.deeds import CLOSED_BY_OHMMETER, CoilOnly, Source
 from supervisor.commissioning.measuring import CannotTell
+from supervisor.commissioning.person import CLOSES
 from supervisor.commissioning.steps.coil import CoilOnBench, Opened, coil, opens_by_itself
 from supervisor.commissioning.steps.step import Bench, Outcome
 from supervisor.control.build_record import Finding
@@ -127,6 +128,7 @@ class KillStep:
         cells = tuple(channel.value for channel in fitted_cells(bench.settings))
         bench.person.does(Source((Channel.SHUNT.value,), 0.0, millivolts=0.0))
         bench.person.does(Source(cells, LIVE_V))  # or the daemon would not close
+        bench.person.tells(f"The daemon is started, and then: {CLOSES}")
         killed = bench.leaves.kill_a_daemon(
             bench.settings, lambda: bench.person.saw(CLOSED_BY_OHMMETER)
         )

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from supervisor.commissioning.measuring import CannotTell
 from supervisor.commissioning.steps.step import Bench, Outcome
 from supervisor.commissioning.steps.trip_points import RESPONSE
 from supervisor.control.build_record import Finding, standing
@@ -33,12 +34,7 @@ def _measured(bench: Bench, budget: RuleBudget) -> Finding:
     what = f"{budget.rule}: how high a cell gets, by the time measured"
     took_s = next(_times(bench, budget.rule), None)
     if took_s is None:
-        return Finding(
-            what,
-            False,
-            defect="its time was not measured",
-            remedy=f"Do the step trip_{budget.rule} first.",
-        )
+        raise CannotTell(f"the step trip_{budget.rule} has no time on record (do it again)")
     sure_v = budget.limit + (budget.guard_band or 0.0)
     return _high(what, sure_v + budget.rise_v_per_s * took_s, budget)
 

@@ -99,6 +99,7 @@ def _raised(bench: Bench, one: CoilOnBench, alert: Any, raising: Raise) -> bool:
             return False
         one.hold(beat_s)
         bench.person.is_shown("ALERT is high: the coil may be on")
+    bench.person.tells("TRIPPED, ALERT is low: stop turning, and touch nothing.")
     return True
 
 

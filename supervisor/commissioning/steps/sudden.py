@@ -35,7 +35,7 @@ class HighSetStep:
         short_v = budget.limit - 2 * (budget.guard_band or 0.0)
         bench.person.does(CoilOnly())
         _calm(bench, cells)
-        with trial(bench.settings, bench.leaves) as loop:
+        with trial(bench.settings, bench.leaves, bench.person.tells) as loop:
             loop.close()
             show_a_current(bench, loop)
             loop.while_(lambda: bench.person.does(Jump(cells, short_v)))
@@ -82,7 +82,7 @@ class RiseStep:
         middle_v = start_v + 0.5 * limit * CALM_S
         bench.person.does(CoilOnly())
         _calm(bench, cells, start_v)
-        with trial(bench.settings, bench.leaves) as loop:
+        with trial(bench.settings, bench.leaves, bench.person.tells) as loop:
             loop.close()
             show_a_current(bench, loop)
             slow = Raise(cells, start_v, middle_v, 0.5 * limit)

@@ -83,7 +83,7 @@ class TripStep:
         meter = bench.person.meter("volts" if drive.unit == "V" else "millivolts")
         bench.person.does(CoilOnly())
         self._calm(bench, drive, drive.start)
-        with trial(bench.settings, bench.leaves) as loop:
+        with trial(bench.settings, bench.leaves, bench.person.tells) as loop:
             where = self._slowly(bench, loop, drive, budget, meter)
             if not where.passed:
                 return Outcome((where,))

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
-from commissioned import told, walk
+from commissioned import behind, told, walk
 
 from supervisor.bench.commissioning.build import SimulatedBuild
 from supervisor.bench.commissioning.defects import Defect, strikes
@@ -74,7 +74,7 @@ def no_auxiliary(settings: SupervisorSettings) -> SupervisorSettings:
 def test_a_current_flows_after_its_cable_was_put_back_and_past_an_open_contactor(
     hut_settings: SupervisorSettings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    one = walk(hut_settings, tmp_path)
+    one = behind(walk(hut_settings, tmp_path), "current")
     seen = watched(one, monkeypatch)
     assert one.go([BY_KEY["zero"], BY_KEY["current"]]), told(one.done)
     flows = [number for number, deed in enumerate(seen.deeds) if isinstance(deed, Flow)]
@@ -98,7 +98,7 @@ def test_an_ohmmeter_is_asked_for_on_dead_contacts_open_and_closed(
 ) -> None:
     """One that is asked for in one state alone proves nothing of the other."""
     settings = no_auxiliary(hut_settings) if key == "kill" else hut_settings
-    one = walk(settings, tmp_path)
+    one = behind(walk(settings, tmp_path), key)
     seen = watched(one, monkeypatch)
     assert one.go([BY_KEY[key]]), told(one.done)
     by_ohmmeter = [(asked, yes) for asked, yes in seen.answers if asked.output == "main_contacts"]
@@ -114,7 +114,7 @@ def test_leads_are_put_back_after_a_step_that_could_not_be_done(
 ) -> None:
     """As many as came off, and no others."""
     absent = strikes(kind="chip_absent", converter="cells")
-    one = walk(hut_settings, tmp_path, Defect("", "", "", struck=absent))
+    one = behind(walk(hut_settings, tmp_path, Defect("", "", "", struck=absent)), key)
     seen = watched(one, monkeypatch)
     assert not one.go([BY_KEY[key]])
     taken = {c for deed in seen.deeds if isinstance(deed, Source) for c in deed.channels}
@@ -139,7 +139,7 @@ def test_leads_are_put_back_after_a_trip_that_failed(
     key: str,
     struck: Callable[..., None],
 ) -> None:
-    one = walk(hut_settings, tmp_path, Defect("", "", "", struck=struck))
+    one = behind(walk(hut_settings, tmp_path, Defect("", "", "", struck=struck)), key)
     seen = watched(one, monkeypatch)
     assert not one.go([BY_KEY[key]])
     assert isinstance(seen.deeds[-1], PutBack)
@@ -149,9 +149,9 @@ def test_leads_are_put_back_after_a_trip_that_failed(
 def test_leads_go_back_when_they_are_needed_and_at_the_end_but_not_between(
     hut_settings: SupervisorSettings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    one = walk(hut_settings, tmp_path)
-    seen = watched(one, monkeypatch)
     keys = ("front_cell", "zero", "leads", "trip_undervoltage", "trip_overcurrent")
+    one = behind(walk(hut_settings, tmp_path), *keys)
+    seen = watched(one, monkeypatch)
     assert one.go([BY_KEY[key] for key in keys]), told(one.done)
     kinds = [type(deed) for deed in seen.deeds]
     backs = [number for number, kind in enumerate(kinds) if kind is PutBack]

@@ -3,10 +3,11 @@
 from pathlib import Path
 
 import pytest
-from commissioned import told, walk
+from commissioned import behind, told, walk
 
 from supervisor.bench.commissioning.defects import DEFECTS, Defect, strikes
 from supervisor.bench.commissioning.hands import SimulatedHands
+from supervisor.commissioning.tidy import TidyPerson
 from supervisor.control.build_record import why_not
 from supervisor.control.build_steps import BY_KEY, needed
 from supervisor.settings.model import SupervisorSettings
@@ -26,7 +27,7 @@ def test_each_defect_is_found_at_its_step_by_its_name(
     hut_settings: SupervisorSettings, tmp_path: Path, name: str
 ) -> None:
     defect = DEFECTS[name]
-    one = walk(hut_settings, tmp_path, defect)
+    one = behind(walk(hut_settings, tmp_path, defect), defect.found_at)
     assert not one.go([BY_KEY[defect.found_at]])
     named = {finding.defect for done in one.done for finding in done.findings}
     assert defect.named in named, told(one.done)
@@ -38,9 +39,8 @@ def test_without_the_defect_that_step_passes(
 ) -> None:
     """On the same settings: it is the defect that was found."""
     defect = DEFECTS[name]
-    drops = {"outputs_of_a_dead_owner": "drop"}  # as the service sees to it
-    sound = Defect("", "", "", tried=defect.tried, plant=drops)
-    one = walk(hut_settings, tmp_path, sound)
+    sound = Defect("", "", "", tried=defect.tried)
+    one = behind(walk(hut_settings, tmp_path, sound), defect.found_at)
     assert one.go([BY_KEY[defect.found_at]]), told(one.done)
 
 
@@ -71,8 +71,8 @@ def test_a_clamp_within_its_statement_refuses_no_sound_build(
     hut_settings: SupervisorSettings, tmp_path: Path, share: float, seed: int
 ) -> None:
     """What it shows where nothing flows is its own, and no bend of the line."""
-    one = walk(hut_settings, tmp_path)
-    one._person = SimulatedHands(one._leaves, meter_share=share, seed=seed)
+    one = behind(walk(hut_settings, tmp_path), "current")
+    one._person = TidyPerson(SimulatedHands(one._leaves, meter_share=share, seed=seed))
     assert one.go([BY_KEY["current"]]), told(one.done)
 
 
@@ -81,7 +81,7 @@ def test_hands_may_take_their_time(
 ) -> None:
     """Longer than any lease: the loop goes on meanwhile."""
     monkeypatch.setattr("supervisor.commissioning.meanwhile.HANDS_TAKE_S", 20.0)
-    one = walk(hut_settings, tmp_path)
+    one = behind(walk(hut_settings, tmp_path), "trip_overvoltage_high_set")
     assert one.go([BY_KEY["trip_overvoltage_high_set"]]), told(one.done)
 
 
@@ -90,16 +90,18 @@ def test_a_contact_that_always_says_open_is_no_proof_of_an_opening(
 ) -> None:
     """The step kill by itself, whoever did the one for the auxiliary contact, and when."""
     stuck = strikes(kind="auxiliary_stuck", shows="open")
-    one = walk(hut_settings, tmp_path, Defect("", "", "", struck=stuck))
+    one = behind(walk(hut_settings, tmp_path, Defect("", "", "", struck=stuck)), "kill")
     assert not one.go([BY_KEY["kill"]])
 
 
 def test_a_daemon_that_trips_before_it_is_killed_proves_nothing(
     hut_settings: SupervisorSettings, tmp_path: Path
 ) -> None:
-    one = walk(hut_settings, tmp_path, Defect("", "", "", struck=stops_soon_after_closing))
+    presses = Defect("", "", "", struck=stops_soon_after_closing)
+    one = behind(walk(hut_settings, tmp_path, presses), "kill")
     assert not one.go([BY_KEY["kill"]])
-    assert not any(finding.passed for done in one.done for finding in done.findings)
+    killed = [done for done in one.done if done.step == "kill"]
+    assert not any(finding.passed for done in killed for finding in done.findings)
 
 
 def stops_soon_after_closing(world: World) -> None:

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from commissioned import told, walk
+from commissioned import behind, told, walk
 from second_lines import with_second_line
 
 from supervisor.bench.commissioning.defects import Defect, strikes
@@ -26,13 +26,13 @@ def settings(hut_settings: SupervisorSettings) -> SupervisorSettings:
 
 
 def found(settings: SupervisorSettings, folder: Path, defect: Defect) -> set[str]:
-    one = walk(settings, folder, defect)
+    one = behind(walk(settings, folder, defect), "trip_second_line")
     assert not one.go([BY_KEY["trip_second_line"]])
     return {finding.defect for done in one.done for finding in done.findings} - {""}
 
 
 def test_a_sound_one_trips_where_it_should(settings: SupervisorSettings, tmp_path: Path) -> None:
-    one = walk(settings, tmp_path)
+    one = behind(walk(settings, tmp_path), "trip_second_line")
     assert one.go([BY_KEY["trip_second_line"]]), told(one.done)
     where, holds = one.done[-1].findings
     assert where.measured == pytest.approx(3.64, abs=0.012)

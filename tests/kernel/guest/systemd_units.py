@@ -218,7 +218,7 @@ def commissioning(bench: Bench) -> dict[str, Any]:
     """A level that is kept: what opens it after a kill is the clearing up of a transient unit."""
     bench.hut.systemctl("stop")
     with tempfile.TemporaryDirectory() as folder:
-        return walked(bench.machine, Path(folder), ("drive", "kill"))
+        return walked(bench.machine, Path(folder), ("drive", "auxiliary", "kill"))
 
 
 CASES: dict[str, Callable[[Bench], dict[str, Any]]] = {
