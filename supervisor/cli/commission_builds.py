@@ -105,7 +105,7 @@ def _simulated(
 
 def _real(asked: Asked, file: SettingsFile, console: Console, stack: ExitStack) -> CommissionBench:
     settings = file.settings
-    name = asked.by or getpass.getuser()
+    name = asked.by or _user()
     tell = _teller(console, "")
     person: Person = PersonAtTerminal(name, console)
     if asked.answers:
@@ -170,6 +170,13 @@ def _claim(folder: Path, config: Path, stack: ExitStack) -> None:
             EXIT_HARDWARE,
         ) from None
     owned_like_its_folder(folder / LOCK_NAME)
+
+
+def _user() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):  # a number without a name
+        return f"user {os.getuid()}"
 
 
 # --- both

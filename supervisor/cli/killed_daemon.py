@@ -38,6 +38,7 @@ SERVICE = (
     "CPUSchedulingPriority=20",
     "LimitMEMLOCK=infinity",
 )
+LIVES_FOR_S = 150  # at most: who has started it may be killed too
 STARTS_WITHIN_S = 60.0
 READY_WITHIN_S = 30.0
 CLOSED_FOR_S = 1.0
@@ -276,7 +277,12 @@ def run_command(folder: Folder) -> list[str]:
 def unit_command(name: str, folder: Folder) -> list[str]:
     """The same by systemd, with the service's way of clearing up; returns when it is ready."""
     drop = [sys.executable, "-m", "supervisor", "drop", "--run-dir", str(folder.run_dir)]
-    properties = (*SERVICE, f"ExecStopPost={join(drop)}", f"StandardError=append:{folder.log}")
+    properties = (
+        *SERVICE,
+        f"RuntimeMaxSec={LIVES_FOR_S}",
+        f"ExecStopPost={join(drop)}",
+        f"StandardError=append:{folder.log}",
+    )
     return [
         "systemd-run",
         "--quiet",

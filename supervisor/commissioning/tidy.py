@@ -34,7 +34,7 @@ class TidyPerson:
         self._on: dict[str, tuple[str, ...]] = {}  # which leads are on one source, by each of them
         self._off: dict[str, None] = {}  # in the order in which they came off
         self._cables = False
-        self._coil_only = False
+        self._coil_only = self._flows = False
         self.references: dict[MeterKind, Meter] = {}
         """Those that were asked for since somebody has cleared it."""
 
@@ -57,7 +57,17 @@ class TidyPerson:
                 if self._off:
                     self.puts_back()
                 self._cables, self._coil_only = True, False
+                self._flows = isinstance(deed, Flow)
         self._person.does(deed)
+
+    def ends_the_current(self) -> None:
+        """Whatever came of the step that wanted one."""
+        if self._flows:
+            self.does(NoCurrent())
+
+    def has_mended(self) -> None:
+        """Nobody knows what was wired meanwhile."""
+        self._coil_only = False
 
     def puts_back(self) -> None:
         """Asks for what is off; for nothing when nothing is."""

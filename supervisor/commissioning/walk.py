@@ -116,6 +116,7 @@ class Walk:
         Whether it passed at last."""
         done = self._tried(step)
         while not (passed := done.passed and not self._changed) and self._again(step, done):
+            self._person.has_mended()
             done = self._tried(step)
         return passed
 
@@ -147,6 +148,7 @@ class Walk:
         outcome = self._outcome(step)
         self._changed = bool(outcome.changes)
         done = self._recorded(step, outcome)  # first: what was found is not lost
+        self._person.ends_the_current()
         self._ended(step, done)
         if self._changed:
             self.settings = self._adopt(outcome.changes)

@@ -277,7 +277,13 @@ def _void(step: BuildStep, settings: SupervisorSettings, since: Iterable[Line]) 
     for line in since:
         if isinstance(line, Lost) and line.step in ("", step.key):
             return f"a later line of the record cannot be read, and may be of the step {step.key}"
-        if isinstance(line, StepDone) and line.step in stands_on and not _is_other(line, settings):
+        if isinstance(line, Lost) or line.step not in (step.key, *stands_on):
+            continue
+        if _is_other(line, settings):
+            continue
+        if line.step == step.key and not line.passed and not line.as_left:
+            return f"the step {step.key} failed since, with other settings"
+        if line.step in stands_on:
             return f"the step {step.key} was done before the step {line.step} was done again"
     return ""
 

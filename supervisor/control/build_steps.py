@@ -102,7 +102,12 @@ STEPS = (
         stands_on=("auxiliary",),
         needs=CONTACT,
     ),
-    BuildStep("zero", "Zero of the shunt", SHUNT, needs=CONTACT),
+    BuildStep(
+        "zero",
+        "Zero of the shunt",
+        (*SHUNT, "protection.sensing.zero_amperes"),
+        needs=CONTACT,
+    ),
     BuildStep("front_cell", "Voltage of the front cell", (*WIRING, "channels.front_cell")),
     BuildStep(
         "far_cell",
@@ -121,8 +126,8 @@ STEPS = (
         ("gpio", "panel.buzzer", "panel.lamp"),
         ("panel.buzzer", "panel.lamp"),
     ),
-    _trip("overvoltage", "overvoltage", *CELLS, *WINDOWS),
-    _trip("overvoltage_high_set", "overvoltage, high set", *CELLS, *WINDOWS),
+    _trip("overvoltage", "overvoltage", *CELLS, *WINDOWS, *SEEN),  # SEEN: their times count
+    _trip("overvoltage_high_set", "overvoltage, high set", *CELLS, *WINDOWS, *SEEN),
     _trip("undervoltage", "undervoltage", *CELLS, *WINDOWS),
     _trip("rate_of_rise", "rate of rise", *CELLS, *WINDOWS),
     _trip("balance", "balance of front and far cell", *CELLS, *WINDOWS),
@@ -143,6 +148,7 @@ STEPS = (
             "bank.fastest_rise_volts_per_second",
             "protection",
             "contactor",
+            "loop.lease_milliseconds",
             *WINDOWS,
         ),
         stands_on=("trip_overvoltage", "trip_overvoltage_high_set"),

@@ -222,6 +222,7 @@ def test_a_unit_has_what_the_service_has(tmp_path: Path) -> None:
     for one in SERVICE:
         assert one in text
         assert f"--property={one}" in command
+    assert "--property=RuntimeMaxSec=150" in command
     drop = next(word for word in command if word.startswith("--property=ExecStopPost="))
     assert split(drop.partition("ExecStopPost=")[2])[1:] == [
         "-m", "supervisor", "drop", "--run-dir", str(folder.run_dir),

@@ -8,6 +8,7 @@ from build_samples import all_done, step_done
 from commission_fakes import BAD, GOOD, Runs, Somebody, Step, walk
 
 from supervisor.commissioning.deeds import (
+    CoilOnly,
     Deed,
     Flow,
     Jump,
@@ -225,7 +226,8 @@ def test_what_was_taken_off_is_put_back_however_the_step_ended(
     person = Somebody()
     one = walk(hut_settings, tmp_path, person=person)
     assert one.go([BY_KEY["leads"]]) is (how is GOOD)
-    assert person.did == [deed, back]
+    ends_it = [NoCurrent()] if isinstance(deed, Flow) else []
+    assert person.did == [deed, *ends_it, back]
     assert passed(tmp_path, "leads") == [how is GOOD]
 
 
@@ -259,3 +261,50 @@ def test_putting_back_says_no_more_than_is_true() -> None:
     of_cells = PutBack(("front_cell", "far_cell")).text
     assert "on the cells if these are connected already" in of_cells
     assert "shunt" not in of_cells
+
+
+# --- what may have changed, and what must not go on
+
+
+def test_after_something_was_mended_the_contacts_are_asked_to_be_free_again(
+    hut_settings: SupervisorSettings, tmp_path: Path, steps: dict[str, Step]
+) -> None:
+    """Who has replaced a contactor has wired it."""
+
+    def fed(bench: Bench) -> Outcome:
+        bench.person.does(CoilOnly())
+        return BAD
+
+    steps["drive"].runs = fed
+    answers, somebody = iter([True, True, False]), Somebody()
+    one = walk(hut_settings, tmp_path, person=somebody, again=lambda *_: next(answers))
+    assert not one.go([BY_KEY["drive"]])
+    assert somebody.did == [CoilOnly()] * 3
+
+
+@pytest.mark.parametrize("ends", [CannotTell("no answer"), OSError(5, "Input/output error"), None])
+def test_no_current_flows_on_when_its_step_is_over(
+    hut_settings: SupervisorSettings,
+    tmp_path: Path,
+    steps: dict[str, Step],
+    ends: Exception | None,
+) -> None:
+    """Before anybody is asked whether it is mended."""
+
+    def flows(bench: Bench) -> Outcome:
+        bench.person.does(NoCurrent())
+        bench.person.does(Flow(80.0))
+        if ends:
+            raise ends
+        return BAD
+
+    did_when_asked: list[Deed] = []
+
+    def again(*_: object) -> bool:
+        did_when_asked.extend(somebody.did)
+        return False
+
+    steps["parts"].runs, somebody = flows, Somebody()
+    one = walk(hut_settings, tmp_path, person=somebody, again=again)
+    assert not one.go([BY_KEY["parts"]])
+    assert [type(deed) for deed in did_when_asked] == [NoCurrent, Flow, NoCurrent]

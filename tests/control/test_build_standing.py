@@ -81,3 +81,28 @@ def test_a_line_that_was_lost_in_time_counts_against_what_was_before_it_alone(
     ):
         seen: list[Line] = lines  # type: ignore[assignment]
         assert (standing(drive, hut_settings, seen).why == "") is counts
+
+
+def test_a_trip_done_again_with_another_calibration_is_no_other_profile(
+    hut_settings: SupervisorSettings,
+) -> None:
+    """Profiles share the cells' channels; so it was this build, and its time counts."""
+    channels = hut_settings.channels
+    front = channels.front_cell.model_copy(update={"gain": 1.001})
+    other = hut_settings.model_copy(
+        update={"channels": channels.model_copy(update={"front_cell": front})}
+    )
+    lines = [*all_done(hut_settings), step_done(other, "trip_overvoltage")]
+    assert "response was done before the step trip_overvoltage" in told(hut_settings, lines)
+
+
+def test_a_failure_with_other_settings_counts_until_it_has_passed_again(
+    hut_settings: SupervisorSettings,
+) -> None:
+    """The defect it found does not go away with a value that is put back."""
+    contactor = hut_settings.contactor.model_copy(update={"release_milliseconds": 35.0})
+    other = hut_settings.model_copy(update={"contactor": contactor})
+    failed = [*all_done(hut_settings), step_done(other, "drive", passed=False)]
+    assert "drive failed since, with other settings" in told(hut_settings, failed)
+    again = [*failed, step_done(hut_settings, "drive")]
+    assert "--step drive)" not in told(hut_settings, again)

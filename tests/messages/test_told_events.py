@@ -197,7 +197,8 @@ def test_a_kill_of_which_only_the_unseen_end_is_noted_is_told(bench: Bench) -> N
 @pytest.mark.parametrize(
     ("code", "title"),
     [("finished", "FULL"), ("closed", "closed"), ("opened", "opened"),
-     ("deaf", "REQUESTS NOT HEARD"), ("journal_lost", "RECORD TROUBLE"), ("latch_not_written", "RECORD TROUBLE")],
+     ("deaf", "REQUESTS NOT HEARD"),
+     ("journal_lost", "RECORD TROUBLE"), ("latch_not_written", "RECORD TROUBLE")],
 )  # fmt: skip
 def test_each_event_that_somebody_has_to_know_is_told(bench: Bench, code: str, title: str) -> None:
     bench.journal.tell(code, "this is what happened")

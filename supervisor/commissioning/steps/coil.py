@@ -57,6 +57,9 @@ class CoilOnBench:
             self._clock.sleep_until(self.fed_at_s + beat_s)
 
     def drop(self) -> None:
+        """A driver that is held by a level is fed until now."""
+        if self._bench.settings.contactor.drive == "level":
+            self.fed_at_s = self._clock.now_s()
         self._drive.drop()
 
     def rest(self, seconds: float = SETTLE_S) -> None:

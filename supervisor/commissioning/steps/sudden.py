@@ -1,11 +1,12 @@
 """Two rules that no slow hand can reach: the high set, and the rise."""
 
 from supervisor.commissioning.deeds import CoilOnly, Jump, Raise, Source
+from supervisor.commissioning.measuring import CannotTell
 from supervisor.commissioning.steps.calibration import BENCH_CAUTIONS, FLAT_V
 from supervisor.commissioning.steps.contactor import COIL_CAUTIONS
 from supervisor.commissioning.steps.step import Bench, Outcome
 from supervisor.commissioning.steps.trip_points import Beyond, show_a_current, timed
-from supervisor.commissioning.trial import Trial, trial
+from supervisor.commissioning.trial import Trial, Tripped, trial
 from supervisor.control.build_record import Finding
 from supervisor.readings import Channel
 from supervisor.settings.fitted import fitted_cells
@@ -13,6 +14,8 @@ from supervisor.sizing.budget import RuleBudget
 from supervisor.sizing.response import budgets
 
 FAR_BEYOND_V = 0.1
+NEAR_V = 0.005  # a source that is set by hand
+HANDS_S, LOOK_S = 60.0, 0.1
 BELOW_S = 1.0
 CALM_S = 20.0
 TIMES_THE_RISE = 2.5
@@ -38,8 +41,9 @@ class HighSetStep:
         with trial(bench.settings, bench.leaves, bench.person.tells) as loop:
             loop.close()
             show_a_current(bench, loop)
+            there = Beyond(Channel(cells[0]), short_v - NEAR_V)
             loop.while_(lambda: bench.person.does(Jump(cells, short_v)))
-            tripped = loop.run(BELOW_S)
+            tripped = _from_when_it_is_there(loop, there, BELOW_S)
             spared = tripped is None or tripped.rule != budget.rule
             loop.while_(lambda: _calm(bench, cells))
             _closed_again(bench, loop, was_tripped=tripped is not None)
@@ -86,8 +90,9 @@ class RiseStep:
             loop.close()
             show_a_current(bench, loop)
             slow = Raise(cells, start_v, middle_v, 0.5 * limit)
+            halfway = Beyond(Channel(cells[0]), (start_v + middle_v) / 2)
             loop.while_(lambda: bench.person.does(slow))
-            calm = loop.run(CALM_S)
+            calm = _from_when_it_is_there(loop, halfway, CALM_S / 2)
             if calm is None:
                 fast = TIMES_THE_RISE * limit
                 until_s = 2 * budget.response_s
@@ -122,6 +127,20 @@ class RiseStep:
                 ),
             )
         )
+
+
+def _from_when_it_is_there(loop: Trial, there: Beyond, seconds: float) -> Tripped | None:
+    """What tripped until so long after the reading has got there: hands begin when they like.
+    Raises CannotTell when it never did: then nothing was tried."""
+    tripped: Tripped | None = None
+    for _ in range(round(HANDS_S / LOOK_S)):
+        tripped = loop.run(LOOK_S, there.look)
+        if tripped or there.since_s is not None:
+            break
+    if there.since_s is None:
+        words = f"tripped by {tripped.rule}" if tripped else f"{HANDS_S:g} s went by"
+        raise CannotTell(f"{words}, and the reading has not changed as it was asked for")
+    return tripped or loop.run(seconds)
 
 
 def _budget(bench: Bench, rule: str) -> RuleBudget:
