@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import NamedTuple, get_args
 
 import pytest
-from long_drills import LONG
+from long_tests import LONG
 
 from supervisor.bench.scenario import Scenario, load_scenario
 from supervisor.settings.model import SupervisorSettings

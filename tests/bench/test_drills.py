@@ -6,7 +6,7 @@ from xml.etree import ElementTree as Xml
 
 import pytest
 from click.testing import CliRunner
-from long_drills import LONG
+from long_tests import LONG
 
 from supervisor.bench.drill import drill
 from supervisor.cli.main import main

@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 from commissioned import told, walk
+from long_tests import long_but_for
 
 from supervisor.bench.commissioning.defects import LEVEL
 from supervisor.cli.commission_bench import overridden
@@ -51,6 +52,7 @@ VARIANTS: dict[str, dict[str, Any]] = {
     "final_hold": {},
     "final_hold, level drive": LEVEL,
 }
+SHORT = ("no auxiliary contact", "second line", "final_hold")
 
 
 def variant(settings: SupervisorSettings, name: str) -> SupervisorSettings:
@@ -60,7 +62,7 @@ def variant(settings: SupervisorSettings, name: str) -> SupervisorSettings:
     return overridden(settings, VARIANTS[name])
 
 
-@pytest.mark.parametrize("name", VARIANTS)
+@pytest.mark.parametrize("name", [long_but_for(name, SHORT) for name in VARIANTS])
 def test_the_whole_walk_passes_on_a_sound_build(
     hut_settings: SupervisorSettings, tmp_path: Path, name: str
 ) -> None:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from commissioned import told, walk
+from long_tests import long_but_for
 
 from supervisor.bench.commissioning.defects import DEFECTS, Defect
 from supervisor.bench.commissioning.hands import SimulatedHands
@@ -17,7 +18,8 @@ from supervisor.settings.model import SupervisorSettings
 # Those that claim pins, behind whatever has left them claimed. Whole walks of all defects take
 # minutes; those that take long (a trip at every limit) differ from the sound one in nothing here.
 PINS = ("parts", "drive", "auxiliary", "release", "kill", "stop_button", "second_output", "panel")
-SHORT = (
+SHORT = ("gain-off", "contactor-welded", "auxiliary-stuck")
+WHOLE = (
     "gain-off", "lead-reversed", "contactor-welded", "active-low", "steady-high", "never-closed",
     "auxiliary-follows-coil", "auxiliary-stuck", "converter-absent",
 )  # fmt: skip
@@ -37,7 +39,7 @@ def test_every_step_with_pins_can_be_tried_after_every_other(
     assert {"stop_button", "second_output", "panel"} <= {done.step for done in one.done}
 
 
-@pytest.mark.parametrize("name", SHORT)
+@pytest.mark.parametrize("name", [long_but_for(name, SHORT) for name in WHOLE])
 def test_the_whole_walk_comes_to_its_end(
     hut_settings: SupervisorSettings, tmp_path: Path, name: str
 ) -> None:
