@@ -126,7 +126,7 @@ DEFECTS = {
         "a bare diode across the coil",
         "release",
         "slow release",
-        tried=LEVEL,
+        tried={**LEVEL, "contactor.release_milliseconds": 20},
         plant={"switches.coil.suppression": "diode"},
     ),
     "active-low": Defect(
