@@ -89,7 +89,7 @@ def test_a_proof_is_nothing_but_drills_and_tests(row: Row) -> None:
 
 @pytest.mark.parametrize("name", NAMED_SCENARIOS)
 def test_a_drill_is_one_of_those_the_tests_run(name: str) -> None:
-    """``tests/bench/test_drills.py`` runs every file of that folder itself, the long ones by --long."""
+    """``tests/bench/test_drills.py`` runs all of that folder, the long by --long."""
     drills = (ROOT / "tests" / "bench" / "test_drills.py").read_text("utf-8")
     assert '"config" / "scenarios").glob("*.yaml")' in drills
     assert '@pytest.mark.parametrize("path", [marked(path) for path in SCENARIOS])' in drills
